@@ -1,0 +1,1 @@
+"""What every stage stands on: errors, identity of products, the cache, safe writing, plugins. No music here."""
