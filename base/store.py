@@ -61,14 +61,15 @@ class Store:
         """Return ``(arrays, meta)`` of *key*, or None where it is absent or was corrupt."""
         path = self.path(key)
         try:
-            with np.load(path, allow_pickle=False) as entry:
+            with path.open("rb") as stream, np.load(stream, allow_pickle=False) as entry:
                 arrays = {name: entry[name] for name in entry.files if name != _META}
                 meta = json.loads(entry[_META].tobytes().decode())
             os.utime(path)
         except FileNotFoundError:
             return None
         except (OSError, ValueError, KeyError, EOFError, zipfile.BadZipFile) as error:
-            warnings.warn(f"cache entry {path.name} is unreadable ({error}); making it again", StoreWarning, stacklevel=2)
+            message = f"cache entry {path.name} is unreadable ({error}); making it again"
+            warnings.warn(message, StoreWarning, stacklevel=2)
             path.unlink(missing_ok=True)
             return None
         return arrays, meta
