@@ -32,8 +32,9 @@ class _Other:
 
 
 DIFFERENT = [
-    None, True, False, 0, 1, -1, 0.0, -0.0, 1.0, 1.0000000000000002, "", "1", "True", b"", b"1", (), (1,), (1, 2), ((1,), 2),
-    {}, {"a": 1}, {"a": 2}, {"b": 1}, {1: "a"}, frozenset(), frozenset({1}), Fraction(1, 2), Fraction(1, 3), _Colour.RED,
+    None, True, False, 0, 1, -1, 0.0, -0.0, 1.0, 1.0000000000000002, "", "1", "True", b"", b"1",
+    (), (1,), (1, 2), ((1,), 2), {}, {"a": 1}, {"a": 2}, {"b": 1}, {1: "a"}, frozenset(), frozenset({1}),
+    Fraction(1, 2), Fraction(1, 3), _Colour.RED,
     _Point(1, 2.0), _Point(1, 3.0), _Other(1, 2.0),
     np.zeros(2, np.float32), np.zeros(2, np.float64), np.zeros((2, 1), np.float32), np.ones(2, np.float32),
     np.zeros(1, np.dtype([("a", "<i4")])), np.zeros(1, np.dtype([("b", "<i4")])),

@@ -1,0 +1,170 @@
+"""The command line: one command per question a user has. Thin: arguments in, use case called, result shown.
+
+Heavy libraries are imported by the use cases, never here, so that ``klangprobe --help`` answers at once.
+"""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import Annotated, Optional
+
+import typer
+
+from base.errors import KlangprobeError
+
+__all__ = ["app", "main"]
+
+app = typer.Typer(
+    name="klangprobe",
+    help="Hear the options before writing them down: from a piano score and a short spec to orchestrations side by side.",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+)
+
+ScoreFile = Annotated[Path, typer.Argument(metavar="SCORE", help="MusicXML, .mxl, MIDI, kern, ABC or MEI.")]
+SpecFile = Annotated[Path, typer.Argument(metavar="SPEC", help="The spec (YAML).")]
+Json = Annotated[bool, typer.Option("--json", help="Print JSON instead of words.")]
+OutFolder = Annotated[Optional[Path], typer.Option("--out", metavar="DIR", help="Folder to write to.")]  # noqa: UP045
+Names = Annotated[Optional[list[str]], typer.Option("--variants", metavar="NAME", help="Only these variants.")]  # noqa: UP045
+FontFile = Annotated[Optional[Path], typer.Option("--soundfont", metavar="FILE", help="SF2 or SF3 to play with.")]  # noqa: UP045
+
+
+@app.callback()
+def _common(
+    version: Annotated[bool, typer.Option("--version", help="Print the version and leave.")] = False,
+    debug: Annotated[bool, typer.Option("--debug", help="Show the traceback of an error.")] = False,
+) -> None:
+    """Options of the program as a whole."""
+    if version:
+        from klangprobe import __version__
+
+        typer.echo(f"klangprobe {__version__}")
+        raise typer.Exit
+
+
+@app.command()
+def survey(
+    score: Annotated[Optional[Path], typer.Argument(metavar="SCORE", help="The piano score.")] = None,  # noqa: UP045
+    json: Json = False,
+    html: Annotated[Optional[Path], typer.Option("--html", metavar="FILE", help="Page with the engraved bars.")] = None,  # noqa: UP045
+    worksheet: Annotated[
+        Optional[Path],  # noqa: UP045
+        typer.Option("--worksheet", metavar="FILE", help="Printable page with blank answers."),
+    ] = None,
+    spec: Annotated[
+        Optional[Path],  # noqa: UP045
+        typer.Option("--spec", metavar="SPEC", help="Show what this spec leaves open."),
+    ] = None,
+    every: Annotated[bool, typer.Option("--all", help="Every finding, not only the first ranks.")] = False,
+) -> None:
+    """Say what must be rethought for orchestra, bar by bar."""
+    from klangprobe import surveying
+
+    surveying.run(score, spec=spec, as_json=json, html=html, worksheet=worksheet, every=every)
+
+
+@app.command()
+def start(
+    score: ScoreFile,
+    out: Annotated[Optional[Path], typer.Option("--out", metavar="SPEC.yaml", help="The spec to write.")] = None,  # noqa: UP045
+    orchestra: Annotated[str, typer.Option("--orchestra", metavar="NAME", help="Ensemble.")] = "classical full",
+) -> None:
+    """Write a first spec that runs, from what the score shows."""
+    from klangprobe import starting
+
+    starting.run(score, out=out, orchestra=orchestra)
+
+
+@app.command()
+def check(spec: SpecFile, variants: Names = None, json: Json = False) -> None:
+    """Check the spec, the parts and what was kept of the piano piece. No sound. Exit code 1 where a part fails."""
+    from klangprobe import checking
+
+    raise typer.Exit(checking.run(spec, variants=variants, as_json=json))
+
+
+@app.command()
+def hear(
+    spec: SpecFile,
+    passages: Annotated[Optional[list[str]], typer.Argument(metavar="PASSAGE", help="Only these.")] = None,  # noqa: UP045
+    variants: Names = None,
+    out: OutFolder = None,
+    soundfont: FontFile = None,
+    synth: Annotated[str, typer.Option(metavar="NAME", help="fluidsynth or partials.")] = "fluidsynth",
+    balance: Annotated[str, typer.Option(metavar="NAME", help="Which table sets the players' levels.")] = "sound power",
+    stage: Annotated[str, typer.Option(metavar="NAME", help="Seat plan.")] = "violins together",
+    dry: Annotated[bool, typer.Option("--dry", help="Without the room.")] = False,
+    exact: Annotated[bool, typer.Option("--exact", help="Without human spread of timing and level.")] = False,
+    stems: Annotated[bool, typer.Option("--stems", help="Write every player's sound as a file too.")] = False,
+    pack: Annotated[bool, typer.Option("--pack", help="Also one zip for a lesson.")] = False,
+    single: Annotated[bool, typer.Option("--single-file", help="Also the page as one file.")] = False,
+    watch: Annotated[bool, typer.Option("--watch", help="Render again whenever the spec is saved.")] = False,
+    json: Json = False,
+) -> None:
+    """Render the passages in every variant and write the listening page."""
+    from klangprobe import hearing
+
+    wish = hearing.Wish(
+        spec=spec, passages=tuple(passages or ()), variants=tuple(variants or ()), out=out, soundfont=soundfont,
+        synth=synth, balance=balance, stage=stage, room=not dry, spread=not exact, stems=stems, pack=pack,
+        single_file=single,
+    )  # fmt: skip
+    hearing.run(wish, watch=watch, as_json=json)
+
+
+@app.command()
+def write(
+    spec: SpecFile,
+    variant: Annotated[str, typer.Argument(metavar="VARIANT", help="Name of the variant.")],
+    out: OutFolder = None,
+) -> None:
+    """Write one variant's full score and parts (MusicXML) and multitrack MIDI."""
+    from klangprobe import writing
+
+    writing.run(spec, variant, out=out)
+
+
+@app.command()
+def blind(
+    folder: Annotated[Path, typer.Argument(metavar="DIR", help="A folder written by 'hear'.")],
+    passage: Annotated[Optional[str], typer.Option(metavar="NAME", help="Which passage.")] = None,  # noqa: UP045
+    variants: Names = None,
+    trials: Annotated[int, typer.Option(min=1, max=200, help="How many trials.")] = 10,
+    results: Annotated[Optional[Path], typer.Option("--results", metavar="FILE", help="JSON or CSV to add to.")] = None,  # noqa: UP045
+) -> None:
+    """Listen blind, by forced choice, and see what the answers can and cannot show."""
+    from klangprobe import blindfold
+
+    blindfold.run(folder, passage=passage, variants=variants, trials=trials, results=results)
+
+
+@app.command()
+def sounds(
+    action: Annotated[str, typer.Argument(metavar="[list|calibrate|cache|balance]")] = "list",
+    file: Annotated[Optional[Path], typer.Argument(metavar="FILE", help="Soundfont to calibrate.")] = None,  # noqa: UP045
+    clear: Annotated[bool, typer.Option("--clear", help="With cache: empty it.")] = False,
+    json: Json = False,
+) -> None:
+    """Show the soundfonts found, measure another, look after the cache."""
+    from klangprobe import sounding
+
+    sounding.run(action, file=file, clear=clear, as_json=json)
+
+
+def main() -> None:
+    """Run the program; turn every error meant for the user into one message and an exit code."""
+    try:
+        app()
+    except KlangprobeError as error:
+        if "--debug" in sys.argv:
+            raise
+        typer.echo(f"klangprobe: {error}", err=True)
+        sys.exit(error.exit_code)
+    except KeyboardInterrupt:
+        typer.echo("klangprobe: interrupted; what was rendered is kept in the cache.", err=True)
+        sys.exit(130)
+    except BrokenPipeError:
+        sys.exit(0)
