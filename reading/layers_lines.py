@@ -1,0 +1,229 @@
+"""Six simple lines, and how much each is like a tune in every bar.
+
+A line is the top, the bottom or the longest notes of one staff. Its likeness to a tune is a fixed weighted sum of
+features taken over the bar and two bars on either side; the weights were fitted once on five songs with piano and
+one sonata movement, rounded by hand, and are not changed at run time (see ``docs/survey.md``).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from reading.layers_texture import IntArray, Texture, sounding_pairs
+
+__all__ = ["FEATURES", "FloatArray", "Line", "lines_of", "scores_of"]
+
+FloatArray = np.ndarray[Any, np.dtype[np.float64]]
+
+FEATURES = {
+    "height": 1.7,
+    "top": 1.2,
+    "block": -2.7,
+    "ent": 1.8,
+    "unif": 1.0,
+    "step": 1.2,
+    "leap": -1.7,
+    "same": 0.7,
+    "rep": -0.8,
+    "ldur": 1.0,
+    "nrate": 1.5,
+    "cover": 0.5,
+    "vrange": 0.4,
+}
+"""Weight of each feature, by its name in the table of ``docs/survey.md``."""
+
+_BIAS_HIGH = {"top": -1.0, "bottom": -1.25, "long": -1.05}
+_BIAS_LOW = {"top": 1.0, "bottom": 0.95, "long": 0.95}  # offsets the negative height term of the left hand
+_BIAS_SUNG = 1.5
+_WINDOW = 2  # bars on either side
+_MISSING = 6.0  # how far below the best a line without a note in the bar lies
+
+
+@dataclass(frozen=True, eq=False)
+class Line:
+    """One candidate: the rows of the texture it is made of, its staff (0 = uppermost) and its kind."""
+
+    staff: int
+    kind: str
+    rows: IntArray
+
+
+def lines_of(texture: Texture) -> list[Line]:
+    """Return top, longest and bottom line of every staff that has notes.
+
+    Parameters
+    ----------
+    texture : Texture
+
+    Returns
+    -------
+    list of Line
+    """
+    lines = []
+    for staff in range(texture.staves):
+        rows = np.flatnonzero(texture.staff == staff)
+        if not len(rows):
+            continue
+        onset, pitch, end = texture.onset[rows], texture.pitch[rows], texture.end[rows]
+        starts = np.flatnonzero(np.diff(onset, prepend=onset[0] - 1))
+        last = np.append(starts[1:], len(rows)) - 1
+        by_length = np.lexsort((pitch, end - onset, onset))
+        lines.append(Line(staff, "top", rows[_unless_covered(last, onset, end, pitch)]))
+        lines.append(Line(staff, "long", rows[_unless_outlasted(by_length[last], onset, end)]))
+        lines.append(Line(staff, "bottom", rows[_unless_covered(starts, onset, end, -pitch)]))
+    return lines
+
+
+def _unless_covered(picked: IntArray, onset: IntArray, end: IntArray, height: IntArray) -> IntArray:
+    """Leave out notes struck while the line's own last note still sounds beyond them."""
+    kept: list[int] = []
+    for row in picked.tolist():
+        if kept and end[kept[-1]] > onset[row] and height[kept[-1]] > height[row]:
+            continue
+        kept.append(row)
+    return np.asarray(kept, dtype=np.int64)
+
+
+def _unless_outlasted(picked: IntArray, onset: IntArray, end: IntArray) -> IntArray:
+    """Leave out notes that begin inside the line's current note and do not outlast it."""
+    kept: list[int] = []
+    for row in picked.tolist():
+        if kept and end[kept[-1]] > onset[row] and end[row] <= end[kept[-1]]:
+            continue
+        kept.append(row)
+    return np.asarray(kept, dtype=np.int64)
+
+
+def scores_of(texture: Texture, lines: list[Line]) -> tuple[FloatArray, FloatArray]:
+    """Return how much each line is like a tune in each bar.
+
+    Parameters
+    ----------
+    texture : Texture
+    lines : list of Line
+
+    Returns
+    -------
+    scores : ndarray of float64, shape (bars, lines)
+    features : ndarray of float64, shape (bars, lines, len(FEATURES))
+        Unweighted, in the order of ``FEATURES``.
+    """
+    weights = np.asarray(list(FEATURES.values()))
+    flags = _note_flags(texture)
+    frame = _Frame.of(texture)
+    features = np.zeros((texture.bars, len(lines), len(FEATURES)))
+    present = np.zeros((texture.bars, len(lines)), dtype=bool)
+    bias = np.zeros(len(lines))
+    for column, line in enumerate(lines):
+        found = _line_features(texture, line, flags, frame)
+        features[:, column, :] = np.stack([found[name] for name in FEATURES], axis=1)
+        present[:, column] = np.bincount(texture.bar[line.rows], minlength=texture.bars + 1)[1:] > 0
+        low = line.staff == texture.low and texture.staves > 1
+        bias[column] = (_BIAS_LOW if low else _BIAS_HIGH)[line.kind] + _BIAS_SUNG * texture.sung[line.staff]
+    scores = features @ weights + bias
+    best = np.where(present, scores, -np.inf).max(axis=1, keepdims=True)
+    floor = np.where(np.isfinite(best), best, 0.0) - _MISSING
+    return np.where(present, scores, floor), features
+
+
+@dataclass(frozen=True, eq=False)
+class _Frame:
+    """What the windows share: edges in bars and ticks, mean pitch and middle length of all their notes."""
+
+    low_bar: IntArray
+    high_bar: IntArray
+    span: FloatArray
+    mean_pitch: FloatArray
+    mid_log: FloatArray
+
+    @classmethod
+    def of(cls, texture: Texture) -> _Frame:
+        """Windows of two bars on either side."""
+        index = np.arange(1, texture.bars + 1)
+        low, high = np.maximum(index - _WINDOW, 1), np.minimum(index + _WINDOW, texture.bars)
+        first = np.searchsorted(texture.bar, low, side="left")
+        last = np.searchsorted(texture.bar, high, side="right")
+        log_length = np.log2(texture.end - texture.onset)
+        middle = [float(np.median(log_length[a:b])) if b > a else 0.0 for a, b in zip(first, last, strict=True)]
+        span = (texture.bar_end[high - 1] - texture.bar_onset[low - 1]).astype(float)
+        mean_pitch = _window_mean(texture.pitch.astype(float), first, last)
+        return cls(low, high, np.maximum(span, 1.0), mean_pitch, np.asarray(middle))
+
+
+def _note_flags(texture: Texture) -> tuple[FloatArray, FloatArray]:
+    """By note: nothing higher sounds at its attack; another note of its staff and length is struck with it."""
+    moments, at = np.unique(texture.onset, return_inverse=True)
+    note, moment = sounding_pairs(texture.onset, texture.end, moments)
+    highest = np.full(len(moments), -1)
+    np.maximum.at(highest, moment, texture.pitch[note])
+    group = np.stack([texture.onset, texture.staff, texture.end], axis=1)
+    _, same, count = np.unique(group, axis=0, return_inverse=True, return_counts=True)
+    block = count[same.reshape(-1)] > 1
+    return (texture.pitch >= highest[at]).astype(float), block.astype(float)
+
+
+def _window_mean(values: FloatArray, first: IntArray, last: IntArray) -> FloatArray:
+    """Mean of ``values[first:last]`` for each window; 0 where it is empty."""
+    total = np.concatenate([[0.0], np.cumsum(values)])
+    first = np.minimum(first, len(values))
+    last = np.clip(last, first, len(values))
+    return np.asarray((total[last] - total[first]) / np.maximum(last - first, 1))
+
+
+def _line_features(
+    texture: Texture, line: Line, flags: tuple[FloatArray, FloatArray], frame: _Frame
+) -> dict[str, FloatArray]:
+    """All features of one line, each of shape (bars,)."""
+    rows = line.rows
+    bar = texture.bar[rows]
+    first, last = np.searchsorted(bar, frame.low_bar, side="left"), np.searchsorted(bar, frame.high_bar, side="right")
+    pitch, length = texture.pitch[rows].astype(float), (texture.end - texture.onset)[rows]
+    leap = np.abs(np.diff(pitch))
+    steps_last = np.maximum(last - 1, first)
+    log_length = _window_mean(np.log2(length), first, last) - frame.mid_log
+    filled = _window_mean(length.astype(float), first, last) * (last - first)
+    entropy, commonest = _rhythm(np.diff(texture.onset[rows]), first, steps_last)
+    return {
+        "height": (_window_mean(pitch, first, last) - frame.mean_pitch) / 12,
+        "top": _window_mean(flags[0][rows], first, last),
+        "block": _window_mean(flags[1][rows], first, last),
+        "ent": entropy,
+        "unif": commonest,
+        "step": _window_mean(((leap >= 1) & (leap <= 2)).astype(float), first, steps_last),
+        "leap": _window_mean((leap >= 5).astype(float), first, steps_last),
+        "same": _window_mean((leap == 0).astype(float), first, steps_last),
+        "rep": _repetition(np.diff(texture.onset[rows]), leap, first, steps_last),
+        "ldur": np.clip(log_length, -2, 2),
+        "nrate": np.minimum(4, (last - first) * texture.beat / frame.span),
+        "cover": np.minimum(1, filled / frame.span),
+        "vrange": _window_mean(((pitch >= 57) & (pitch <= 81)).astype(float), first, last),
+    }
+
+
+def _rhythm(steps: IntArray, first: IntArray, last: IntArray) -> tuple[FloatArray, FloatArray]:
+    """Entropy (bits) of the distances between attacks, and share of the commonest."""
+    if not len(steps):
+        return np.zeros(len(first)), np.zeros(len(first))
+    kinds, kind = np.unique(steps, return_inverse=True)
+    seen = np.zeros((len(steps) + 1, len(kinds)))
+    seen[np.arange(1, len(steps) + 1), kind] = 1
+    seen = np.cumsum(seen, axis=0)
+    counts = seen[np.minimum(last, len(steps))] - seen[np.minimum(first, len(steps))]
+    share = counts / np.maximum(counts.sum(axis=1, keepdims=True), 1)
+    return -(share * np.log2(np.where(share > 0, share, 1))).sum(axis=1), share.max(axis=1)
+
+
+def _repetition(steps: IntArray, leap: FloatArray, first: IntArray, last: IntArray) -> FloatArray:
+    """Share of positions where rhythm and size of interval come back after 2 to 8 notes, for the best such distance."""
+    best = np.zeros(len(first))
+    for lag in range(2, 9):
+        if len(steps) <= lag:
+            break
+        again = (steps[lag:] == steps[:-lag]) & (np.abs(leap[lag:] - leap[:-lag]) <= 2)
+        start = np.minimum(first, len(again))
+        stop = np.clip(last - lag, start, len(again))
+        best = np.maximum(best, _window_mean(again.astype(float), start, stop))
+    return best

@@ -1,0 +1,164 @@
+"""The notes as arrays to analyse: staves counted top to bottom, a beat taken from the music, what sounds when.
+
+Grace notes and cue notes have no time of their own and are left out here; :mod:`reading.layers` gives them the role of
+the note they belong to.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from reading.score import Flag
+
+if TYPE_CHECKING:
+    from reading.score import Score
+
+__all__ = ["IntArray", "Texture", "sounding_pairs", "staff_rows", "texture_of"]
+
+IntArray = np.ndarray[Any, np.dtype[np.int64]]
+
+_IOI_PER_BEAT = 2.5
+"""A beat holds two or three attacks: the division of the bar nearest to this many usual attack distances is the beat.
+
+Taken from the music and not from the lower figure of the metre, so that a piece noted in 2/2 and the same piece noted
+in 2/4 are read alike.
+"""
+
+
+@dataclass(frozen=True, eq=False)
+class Texture:
+    """Notes that have time of their own, sorted by onset then pitch.
+
+    Attributes
+    ----------
+    ids, onset, end, pitch, staff, voice, bar : ndarray of int64, shape (n,)
+        Note id; ticks; MIDI pitch; staff counted over all parts from the top (0 = uppermost); voice; bar index from 1.
+    staves : int
+        How many staves carry notes or are declared.
+    sung : tuple of bool
+        By staff: a part of one staff above a part of two (a voice or instrument the piano accompanies).
+    beat : int
+        Ticks of the beat the music moves in.
+    bar_onset, bar_end : ndarray of int64, shape (bars,)
+    """
+
+    ids: IntArray
+    onset: IntArray
+    end: IntArray
+    pitch: IntArray
+    staff: IntArray
+    voice: IntArray
+    bar: IntArray
+    staves: int
+    sung: tuple[bool, ...]
+    beat: int
+    bar_onset: IntArray
+    bar_end: IntArray
+
+    @property
+    def low(self) -> int:
+        """The lowest staff: the left hand of a piano."""
+        return self.staves - 1
+
+    @property
+    def bars(self) -> int:
+        """Number of bars."""
+        return len(self.bar_onset)
+
+
+def staff_rows(score: Score) -> IntArray:
+    """Return, by note id, the staff counted over all parts from the top (0 = uppermost).
+
+    Parameters
+    ----------
+    score : Score
+
+    Returns
+    -------
+    ndarray of int64, shape (len(score.notes),)
+    """
+    first, total = [], 0
+    for part in score.parts:
+        first.append(total)
+        total += max(1, part.staves)
+    notes = score.notes
+    start = np.asarray(first or [0], dtype=np.int64)[np.clip(notes["part"], 0, max(0, len(first) - 1))]
+    return np.asarray(start + np.maximum(notes["staff"], 1) - 1, dtype=np.int64)
+
+
+def texture_of(score: Score) -> Texture:
+    """Return the notes of *score* that have time of their own, with the beat of the music.
+
+    Parameters
+    ----------
+    score : Score
+
+    Returns
+    -------
+    Texture
+    """
+    notes, staff = score.notes, staff_rows(score)
+    keep = (notes["duration"] > 0) & (notes["flags"] & int(Flag.GRACE | Flag.CUE) == 0)
+    order = np.flatnonzero(keep)
+    order = order[np.lexsort((notes["pitch"][order], notes["onset"][order]))]
+    kept = notes[order]
+    onset = kept["onset"].astype(np.int64)
+    staves = max(1, sum(max(1, part.staves) for part in score.parts), int(staff.max(initial=0)) + 1)
+    grand = any(part.staves >= 2 for part in score.parts)
+    sung = [grand and part.staves == 1 for part in score.parts for _ in range(max(1, part.staves))]
+    bar_onset = score.bars["onset"].astype(np.int64)
+    return Texture(
+        ids=kept["id"].astype(np.int64),
+        onset=onset,
+        end=onset + kept["duration"],
+        pitch=kept["pitch"].astype(np.int64),
+        staff=staff[order],
+        voice=kept["voice"].astype(np.int64),
+        bar=kept["bar"].astype(np.int64),
+        staves=staves,
+        sung=tuple(sung + [False] * (staves - len(sung))),
+        beat=_beat_ticks(score, onset),
+        bar_onset=bar_onset,
+        bar_end=bar_onset + score.bars["duration"],
+    )
+
+
+def _beat_ticks(score: Score, onset: IntArray) -> int:
+    """Division of the commonest bar nearest to the usual distance between attacks."""
+    bars = score.bars
+    if not len(bars):
+        return 1
+    lengths, counts = np.unique(bars["duration"], return_counts=True)
+    length = int(lengths[np.argmax(counts)])
+    beats = int(bars["beats"][np.flatnonzero(bars["duration"] == length)[0]]) or 4
+    counted = beats // 3 if beats % 3 == 0 and beats > 3 else beats
+    divisions = [length / counted * factor for factor in (2.0, 1.0, 0.5, 0.25) if length / counted * factor <= length]
+    steps = np.diff(np.unique(onset))
+    usual = float(np.median(steps)) if len(steps) else divisions[0]
+    distance = [abs(float(np.log2(division / (_IOI_PER_BEAT * usual)))) for division in divisions]
+    return max(1, round(divisions[int(np.argmin(distance))]))
+
+
+def sounding_pairs(onset: IntArray, end: IntArray, moments: IntArray) -> tuple[IntArray, IntArray]:
+    """Return which note sounds at which moment.
+
+    Parameters
+    ----------
+    onset, end : ndarray of int64, shape (n,)
+        Ticks.
+    moments : ndarray of int64, shape (m,)
+        Ticks, rising.
+
+    Returns
+    -------
+    note, moment : ndarray of int64, equal shape
+        Row of the note and row of the moment, one pair for each moment in ``[onset, end)``.
+    """
+    first = np.searchsorted(moments, onset, side="left")
+    count = np.maximum(np.searchsorted(moments, end, side="left") - first, 0)
+    note = np.repeat(np.arange(len(onset)), count)
+    within = np.arange(len(note)) - np.repeat(np.cumsum(count) - count, count)
+    return note.astype(np.int64), (np.repeat(first, count) + within).astype(np.int64)
