@@ -1,0 +1,192 @@
+"""Hands, attacks and places in the bar: what every analysis of texture and form counts with.
+
+All of it comes straight from the note table by array operations, and positions are a share of the bar, so that
+scaling all note values changes nothing.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from reading.score import TICKS_PER_QUARTER, Flag
+
+if TYPE_CHECKING:
+    from reading.score import Score
+
+__all__ = [
+    "LOWER",
+    "OTHER",
+    "SLOTS",
+    "UPPER",
+    "Attacks",
+    "attacks",
+    "beat_ticks",
+    "first_endings",
+    "hands",
+    "nominal_ticks",
+    "onset_sets",
+    "places",
+    "played",
+]
+
+UPPER, LOWER, OTHER = 0, 1, -1
+SLOTS = 24
+"""Positions a bar is divided into for rhythm: divides evenly by 2, 3, 4, 6 and 8."""
+SPLIT_PITCH = 60
+
+Floats = np.ndarray[Any, np.dtype[np.float64]]
+Ints = np.ndarray[Any, np.dtype[np.int64]]
+Bools = np.ndarray[Any, np.dtype[np.bool_]]
+
+
+def hands(score: Score) -> Ints:
+    """Return the hand of every note: ``UPPER``, ``LOWER``, or ``OTHER`` for notes that are not the piano's.
+
+    The keyboard is the part (or parts) on two staves or more. Where there is none, one part is split at middle C,
+    two parts are the two hands, and of more parts the upper half by mean pitch is the upper hand.
+
+    Returns
+    -------
+    ndarray of int, shape (n_notes,)
+    """
+    notes = score.notes
+    keyboard = [row for row, part in enumerate(score.parts) if part.staves >= 2]
+    if keyboard:
+        inside = np.isin(notes["part"], keyboard)
+        return np.where(inside, np.where(notes["staff"] >= 2, LOWER, UPPER), OTHER).astype(np.int64)
+    if len(score.parts) == 1:
+        return np.where(notes["pitch"] < SPLIT_PITCH, LOWER, UPPER).astype(np.int64)
+    count = np.bincount(notes["part"], minlength=len(score.parts))
+    mean = np.bincount(notes["part"], weights=notes["pitch"], minlength=len(score.parts)) / np.maximum(count, 1)
+    lower = np.argsort(mean, kind="stable")[: len(score.parts) // 2]
+    return np.where(np.isin(notes["part"], lower), LOWER, UPPER).astype(np.int64)
+
+
+def beat_ticks(score: Score) -> Ints:
+    """Return the length of a beat in ticks for every bar: the lower figure, or three of them in 6/x, 9/x and 12/x.
+
+    Returns
+    -------
+    ndarray of int, shape (n_bars,)
+    """
+    beats, unit = score.bars["beats"].astype(np.int64), score.bars["beat_type"].astype(np.int64)
+    compound = np.where((beats > 3) & (beats % 3 == 0), 3, 1)
+    return np.asarray(4 * TICKS_PER_QUARTER * compound // np.maximum(unit, 1), np.int64)
+
+
+def first_endings(score: Score) -> Bools:
+    """Return True for every bar of an ending that another ending follows at once.
+
+    Such bars lead back to an opening already heard; left in, they look like a return in the wrong place.
+    """
+    volta = score.bars["volta"]
+    drop = np.zeros(len(volta), bool)
+    later = 0
+    for row in range(len(volta) - 1, -1, -1):
+        here, after = volta[row], volta[row + 1] if row + 1 < len(volta) else 0
+        later = 0 if here == 0 else (after if after not in (0, here) else later)
+        drop[row] = later != 0
+    return drop
+
+
+@dataclass(frozen=True, eq=False)
+class Attacks:
+    """Notes struck together in one hand, in order of hand and time.
+
+    Attributes
+    ----------
+    hand, bar : ndarray of int, shape (n_attacks,)
+        ``UPPER`` or ``LOWER``; row of the bar, from 0.
+    onset : ndarray of int, shape (n_attacks,)
+        Ticks.
+    low, high, count : ndarray of int, shape (n_attacks,)
+        Lowest and highest MIDI pitch, number of notes.
+    order : ndarray of int, shape (n_notes_used,)
+        Note ids by attack; ``order[start[i]:start[i] + count[i]]`` are the notes of attack i, low to high.
+    start : ndarray of int, shape (n_attacks,)
+    """
+
+    hand: Ints
+    bar: Ints
+    onset: Ints
+    low: Ints
+    high: Ints
+    count: Ints
+    order: Ints
+    start: Ints
+
+
+def attacks(score: Score, chosen: Bools | None = None) -> Attacks:
+    """Gather the sounding notes of both hands (graces and cues left out) into attacks.
+
+    Parameters
+    ----------
+    score : Score
+    chosen : ndarray of bool, shape (n_notes,), optional
+        Notes to take; all by default.
+    """
+    notes, hand = score.notes, hands(score)
+    use = played(score) & (hand != OTHER)
+    ids = np.flatnonzero(use if chosen is None else use & chosen)
+    ids = ids[np.lexsort((notes["pitch"][ids], notes["onset"][ids], hand[ids]))]
+    onset, side, pitch = notes["onset"][ids].astype(np.int64), hand[ids], notes["pitch"][ids].astype(np.int64)
+    new = np.ones(len(ids), bool)
+    new[1:] = (np.diff(onset) != 0) | (np.diff(side) != 0)
+    start = np.flatnonzero(new)
+    count = np.diff(np.append(start, len(ids)))
+    bar = np.searchsorted(score.bars["onset"], onset[start], side="right") - 1
+    high = pitch[start + count - 1] if len(start) else pitch[:0]
+    return Attacks(side[start], np.maximum(bar, 0), onset[start], pitch[start], high, count, ids, start)
+
+
+def onset_sets(score: Score, *, chroma: bool = False, slots: int = SLOTS) -> Floats:
+    """Return which pitches are struck at which place of each bar, as 0 and 1.
+
+    Parameters
+    ----------
+    score : Score
+    chroma : bool
+        Fold octaves together (12 columns per place, else 128).
+    slots : int
+        Places per bar.
+
+    Returns
+    -------
+    ndarray of float, shape (n_bars, slots, 12 or 128)
+    """
+    notes = score.notes[played(score)]
+    bar, place = places(score, notes["onset"].astype(np.int64), slots)
+    width = 12 if chroma else 128
+    out = np.zeros((len(score.bars), slots, width))
+    out[bar, place, notes["pitch"].astype(np.int64) % width] = 1.0
+    return out
+
+
+def played(score: Score) -> Bools:
+    """Return True for notes with a written time of their own (no graces, no cues), shape (n_notes,)."""
+    notes = score.notes
+    return np.asarray((notes["duration"] > 0) & (notes["flags"] & (Flag.GRACE | Flag.CUE) == 0), bool)
+
+
+def nominal_ticks(score: Score) -> Ints:
+    """Return the full length of each bar by its metre (or as filled, where that is longer), in ticks, shape (n_bars,)."""
+    bars = score.bars
+    length = 4 * TICKS_PER_QUARTER * bars["beats"].astype(np.int64) // np.maximum(bars["beat_type"], 1)
+    return np.maximum(length, bars["duration"], dtype=np.int64)
+
+
+def places(score: Score, onset: Ints, slots: int) -> tuple[Ints, Ints]:
+    """Return the bar row (from 0) of each onset and its place in the bar, 0 to *slots* - 1.
+
+    A pickup is counted back from its bar line, so that it falls where an upbeat falls in a full bar.
+    """
+    bars = score.bars
+    row = np.maximum(np.searchsorted(bars["onset"], onset, side="right") - 1, 0)
+    full = nominal_ticks(score)
+    shift = np.where(bars["pickup"], full - bars["duration"], 0)
+    inside = onset - bars["onset"][row] + shift[row]
+    place = np.clip((inside * slots + full[row] // 2 // slots) // full[row], 0, slots - 1)
+    return np.asarray(row, np.int64), np.asarray(place, np.int64)

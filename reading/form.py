@@ -1,0 +1,226 @@
+"""Where a passage begins, and how strongly it stands out from what came before.
+
+Four curves are added, each scaled to 0..1 over the piece: novelty of everything an orchestrator would notice (four bars
+either side), novelty of the figuration alone (two bars either side), starts of passages that are repeated elsewhere,
+and likeness to the opening. Local maxima are ranked; a double bar or repeat sign raises the rank. Keys and cadences
+explain a start, they do not find it. First endings are left out.
+
+References
+----------
+Novelty by a checkerboard kernel along the diagonal of a self-similarity matrix: J. Foote, Automatic audio segmentation
+using a measure of audio novelty, *Proc. IEEE ICME* 2000, 452-455. The features and the repetition curves are our own;
+see ``docs/form.md``.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from reading.features import Bools, Floats, Ints, first_endings, onset_sets
+from reading.features_bars import BarFeatures, bar_features
+from reading.form_words import reasons_for
+from reading.repeats import diagonal_runs, dice, transposed_dice
+
+if TYPE_CHECKING:
+    from reading.score import Score
+
+__all__ = ["Section", "Sections", "novelty", "sections"]
+
+LEAST_APART = 2
+"""Bars between two starts."""
+CUT = 0.6
+"""The main list holds starts of at least this share of the mean of the five strongest."""
+BARLINE_BONUS = 2.0
+OPENING_BARS = 4
+REPEAT_CURVES = ((True, 0.4), (True, 0.5), (False, 0.4))
+"""Transposed or not, and the resemblance asked for."""
+
+
+@dataclass(frozen=True)
+class Section:
+    """The start of a passage.
+
+    Attributes
+    ----------
+    bar_index : int
+        From 1.
+    strength : float
+        0 to 1, as a share of the strongest start of the piece; the opening has 1.
+    reasons : tuple of str
+        In words, the strongest first.
+    """
+
+    bar_index: int
+    strength: float
+    reasons: tuple[str, ...]
+
+
+@dataclass(frozen=True, eq=False)
+class Sections:
+    """The starts of a piece and the curve they were read from.
+
+    Attributes
+    ----------
+    rows : tuple of Section
+        The main list, strongest first; the opening bar comes first of all.
+    more : tuple of Section
+        Weaker candidates, strongest first.
+    bars : ndarray of int, shape (n,)
+        Bar indices of the curve (first endings are missing).
+    curve : ndarray of float, shape (n,)
+        Strength of a start at each bar, 0 to 1.
+    parts : dict of str to ndarray, each of shape (n,)
+        The curves that were added: ``change``, ``figuration``, ``repetition``, ``opening``, ``bar line``.
+    """
+
+    rows: tuple[Section, ...]
+    more: tuple[Section, ...]
+    bars: Ints
+    curve: Floats
+    parts: dict[str, Floats]
+
+
+def sections(score: Score) -> Sections:
+    """Return where passages begin, ranked by strength, each with its reasons.
+
+    Parameters
+    ----------
+    score : Score
+    """
+    keep = ~first_endings(score)
+    features = bar_features(score, keep)
+    parts = _curves(score, features, keep)
+    total = np.sum(list(parts.values()), axis=0)
+    ranked = _peaks(total)
+    top = total[ranked[0]] if len(ranked) else 1.0
+    curve = np.clip(total / max(top, 1e-9), 0.0, 1.0)
+    words = reasons_for(score, features, parts, keep)
+    cut = CUT * float(total[ranked[:5]].mean()) if len(ranked) else 0.0
+    listed = [
+        (total[row] >= cut, Section(int(features.bars[row]), round(float(curve[row]), 3), words(row))) for row in ranked
+    ]
+    opening = (Section(int(features.bars[0]), 1.0, ("opening",)),) if len(features.bars) else ()
+    rows = opening + tuple(section for strong, section in listed if strong)
+    return Sections(rows, tuple(section for strong, section in listed if not strong), features.bars, curve, parts)
+
+
+def novelty(alike: Floats, half_width: int) -> Floats:
+    """Return how much the bars from each bar on differ from the bars before it.
+
+    Parameters
+    ----------
+    alike : ndarray of float, shape (n, n)
+        Likeness of bars, 0 to 1.
+    half_width : int
+        Bars looked at on either side.
+
+    Returns
+    -------
+    ndarray of float, shape (n,)
+        Never negative; the value at row i is for a boundary before bar i. Past the ends the outermost bar is repeated.
+    """
+    offset = np.arange(-half_width, half_width)
+    centre = offset + 0.5
+    taper = np.exp(-0.5 * (centre / (0.6 * half_width)) ** 2)
+    kernel = np.outer(np.sign(centre) * taper, np.sign(centre) * taper)
+    rows = np.clip(np.arange(len(alike))[:, None] + offset, 0, len(alike) - 1)
+    windows = alike[rows[:, :, None], rows[:, None, :]]
+    return np.maximum(np.einsum("nij,ij->n", windows, kernel), 0.0)
+
+
+def likeness(matrix: Floats) -> Floats:
+    """Return the likeness of rows, ``exp(-distance / median distance)``.
+
+    Parameters
+    ----------
+    matrix : ndarray of float, shape (n, d)
+
+    Returns
+    -------
+    ndarray of float, shape (n, n)
+    """
+    square = (matrix**2).sum(axis=1)
+    distance = np.sqrt(np.maximum(square[:, None] + square[None, :] - 2 * matrix @ matrix.T, 0.0))
+    apart = distance[np.triu_indices(len(matrix), 1)]
+    middle = float(np.median(apart)) if len(apart) else 0.0
+    if middle <= 0:
+        middle = float(apart.mean()) if len(apart) and apart.any() else 1.0
+    return np.asarray(np.exp(-distance / middle))
+
+
+def scaled(curve: Floats) -> Floats:
+    """Return the curve with its minimum at 0 and its 99th percentile at 1, cut there; a flat curve becomes zeros."""
+    if not len(curve):
+        return curve
+    low, high = float(curve.min()), float(np.percentile(curve, 99))
+    if high <= low:
+        high = float(curve.max())
+    return np.clip((curve - low) / (high - low), 0.0, 1.0) if high > low else np.zeros_like(curve)
+
+
+def _curves(score: Score, features: BarFeatures, keep: Bools) -> dict[str, Floats]:
+    """Return the curves that add up to the strength of a start."""
+    alike = {name: likeness(matrix) for name, matrix in features.groups.items()}
+    whole = np.mean(list(alike.values()), axis=0)
+    strokes = onset_sets(score, chroma=True)[keep]
+    exact = onset_sets(score)[keep]
+    same = dice(exact.reshape(len(exact), -1))
+    moved = np.max([transposed_dice(strokes, t) for t in range(12)], axis=0)
+    repeated = [_repeat_starts(moved if free else same, like) for free, like in REPEAT_CURVES]
+    return {
+        "change": scaled(novelty(whole, 4)),
+        "figuration": scaled(novelty(alike["figuration"], 2)),
+        "repetition": scaled(np.sum([scaled(curve) for curve in repeated], axis=0)),
+        "opening": scaled(_opening_returns(moved)),
+        "bar line": BARLINE_BONUS * _after_bar_line(score)[keep],
+    }
+
+
+def _repeat_starts(alike: Floats, like: float) -> Floats:
+    """Return how strongly each bar begins a passage heard elsewhere; long ones and distant ones weigh more."""
+    runs = diagonal_runs(alike, like, 2)
+    best, total = np.zeros(len(alike)), np.zeros(len(alike))
+    for start, lag, length in runs:
+        weight = np.log2(1 + min(length, 16)) * min(1.0, lag / 4)
+        for row, value in ((start + lag, weight), (start, 0.8 * weight)):
+            best[row] = max(best[row], value)
+            total[row] += value
+    return np.asarray(best + 0.05 * (total - best))
+
+
+def _opening_returns(moved: Floats) -> Floats:
+    """Return how much four bars from each bar on resemble the first four (or, after a pickup, the four after it)."""
+    n_bars, out = len(moved), np.zeros(len(moved))
+    for first in (0, 1):
+        rows = np.arange(OPENING_BARS, n_bars - OPENING_BARS + 1)
+        if n_bars < first + OPENING_BARS or not len(rows):
+            continue
+        steps = [moved[first + step, rows + step] for step in range(OPENING_BARS)]
+        out[rows] = np.maximum(out[rows], np.mean(steps, axis=0))
+    return out
+
+
+def _after_bar_line(score: Score) -> Floats:
+    """Return 1 for bars that follow a double bar or a repeat sign, or begin a repeated passage."""
+    bars = score.bars
+    before = bars["double_bar"] | (bars["repeat_end"] > 0)
+    out = np.asarray(bars["repeat_start"]).astype(float)
+    out[1:] = np.maximum(out[1:], before[:-1])
+    if len(out):
+        out[0] = 0.0
+    return out
+
+
+def _peaks(total: Floats) -> list[int]:
+    """Return the local maxima after the first bar, strongest first, ``LEAST_APART`` bars or more apart."""
+    around = np.pad(total, 1, constant_values=-1.0)
+    top = (total >= around[:-2]) & (total >= around[2:]) & (total > 0)
+    top[:1] = False
+    chosen: list[int] = []
+    for row in sorted(np.flatnonzero(top).tolist(), key=lambda row: (-total[row], row)):
+        if all(abs(row - other) >= LEAST_APART for other in chosen):
+            chosen.append(row)
+    return chosen
