@@ -1,0 +1,285 @@
+"""Instruments as data: ranges, registers, transposition, breath and technique, each figure with its source.
+
+The data are ``mapping/data/instruments.yaml``; a user adds instruments and ensembles in files of the same form
+(:func:`load_user`). Pitches are sounding MIDI pitches unless a name says *written*.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass, field
+from functools import cache
+from importlib.resources import files
+from pathlib import Path
+from typing import Any
+
+from base.errors import InputError, Problem, SpecError, nearest
+
+__all__ = ["FAMILIES", "Drums", "Instrument", "Register", "instrument", "instruments", "load_user", "midi_of", "reset"]
+
+FAMILIES = ("woodwind", "brass", "percussion", "keyboard", "plucked", "strings")
+"""Families in score order."""
+
+_PITCH = re.compile(r"([A-G])(b{1,2}|♭{1,2}|#{1,2}|♯{1,2}|)(-?\d)$")
+_STEPS = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
+_DIATONIC = (0, 1, 1, 2, 2, 3, 4, 4, 5, 5, 6, 6)  # scale steps of 0–11 semitones; six are taken as a fifth
+
+
+@dataclass(frozen=True)
+class Register:
+    """One stretch of the compass.
+
+    Attributes
+    ----------
+    name, character : str
+    low, high : int
+        Sounding MIDI pitch, both included.
+    softest, loudest : str
+        Softest and loudest dynamic it can be relied on for; empty where nothing limits it.
+    source : str
+        Key of the sources table.
+    """
+
+    name: str
+    character: str
+    low: int
+    high: int
+    softest: str = ""
+    loudest: str = ""
+    source: str = ""
+
+
+@dataclass(frozen=True)
+class Drums:
+    """A set of timpani: range of each drum (MIDI, low to high), how many are usual, seconds to retune one."""
+
+    ranges: tuple[tuple[int, int], ...]
+    usual: int
+    tuning_s: float
+
+
+@dataclass(frozen=True)
+class Instrument:
+    """What an arranger must know of an instrument.
+
+    Attributes
+    ----------
+    name, plural, abbreviation : str
+    section : str
+        Name of the section in a spec (``violins``); empty for instruments that do not play in sections.
+    family : str
+        One of :data:`FAMILIES`.
+    clefs : tuple of str
+        Usual clefs, the first is the default (for two staves: upper, lower).
+    staves : int
+    low, high : int
+        Sounding compass of a professional, MIDI.
+    safe_low, safe_high : int
+        Sounding compass for students, and for exposed or soft writing, MIDI.
+    transpose : int
+        Sounding minus written, semitones.
+    programs : dict of str to int
+        General MIDI program (from 0) per way of playing; ``section`` where it is not one but many players.
+    breath_soft_s, breath_loud_s : float or None
+        Longest note on one breath; None where no breath is needed.
+    repeat_safe_hz, repeat_max_hz : float or None
+        Repetitions a second on one pitch; None where the bow makes any speed possible.
+    pizzicato_hz : float or None
+        Plucked notes a second.
+    leap : int or None
+        Sudden leaps of this many semitones or more are awkward.
+    poor_arpeggio : bool
+        Slurred arpeggios and fast alternation of two notes do not suit it.
+    slide : bool
+        No true legato between most notes.
+    notes_at_once : int
+        How many notes one player can sound together.
+    hand_span : int or None
+        Semitones one hand reaches.
+    open_strings : tuple of int
+        MIDI, low to high.
+    stop_pair, stop_reach : int
+        Widest comfortable double stop; widest stretch of a hand between fingers on neighbouring strings, beyond the
+        interval of the open strings (semitones).
+    natural_notes : tuple of int
+        Written notes of the natural instrument (for scoring without valves).
+    drums : Drums or None
+    pedal_s : float or None
+        Seconds for one pedal change of the harp.
+    registers : tuple of Register
+    sources : dict of str to str
+        Source of every figure, spelt out.
+    """
+
+    name: str
+    plural: str
+    abbreviation: str
+    family: str
+    clefs: tuple[str, ...]
+    low: int
+    high: int
+    safe_low: int
+    safe_high: int
+    transpose: int = 0
+    section: str = ""
+    staves: int = 1
+    programs: dict[str, int] = field(default_factory=dict, hash=False)
+    breath_soft_s: float | None = None
+    breath_loud_s: float | None = None
+    repeat_safe_hz: float | None = None
+    repeat_max_hz: float | None = None
+    pizzicato_hz: float | None = None
+    leap: int | None = None
+    poor_arpeggio: bool = False
+    slide: bool = False
+    notes_at_once: int = 1
+    hand_span: int | None = None
+    open_strings: tuple[int, ...] = ()
+    stop_pair: int = 0
+    stop_reach: int = 0
+    natural_notes: tuple[int, ...] = ()
+    drums: Drums | None = None
+    pedal_s: float | None = None
+    registers: tuple[Register, ...] = ()
+    sources: dict[str, str] = field(default_factory=dict, hash=False)
+
+    @property
+    def transpose_diatonic(self) -> int:
+        """Sounding minus written in scale steps (``clarinet``: −1)."""
+        sign = -1 if self.transpose < 0 else 1
+        octaves, rest = divmod(abs(self.transpose), 12)
+        return sign * (octaves * 7 + _DIATONIC[rest])
+
+    @property
+    def written_low(self) -> int:
+        """Lowest written note, MIDI."""
+        return self.low - self.transpose
+
+    @property
+    def written_high(self) -> int:
+        """Highest written note, MIDI."""
+        return self.high - self.transpose
+
+    @property
+    def sustains(self) -> bool:
+        """Whether a note can be held at an even level."""
+        return self.family in ("woodwind", "brass", "strings")
+
+    def register_of(self, pitch: int) -> Register | None:
+        """Return the register that holds the sounding *pitch*, or None where the table has none."""
+        return next((register for register in self.registers if register.low <= pitch <= register.high), None)
+
+    def program(self, technique: str = "plain", *, count: int = 1) -> int:
+        """Return the General MIDI program (from 0) for *technique* played by *count* players."""
+        if technique == "plain" and count > 1:
+            return self.programs.get("section", self.programs["plain"])
+        return self.programs.get(technique, self.programs["plain"])
+
+    def in_range(self, pitch: int) -> bool:
+        """Whether the sounding *pitch* exists on the instrument."""
+        return self.low <= pitch <= self.high
+
+
+def midi_of(name: str) -> int:
+    """Return the MIDI pitch of a name such as ``Bb3`` (C4 is middle C, 60).
+
+    Raises
+    ------
+    InputError
+        Where the name is not a pitch.
+    """
+    match = _PITCH.match(str(name).strip())
+    if not match:
+        msg = f"'{name}' is not a pitch."
+        raise InputError(msg, hint="Write a letter, an accidental and an octave: C4 (middle C), Bb3, F#5.")
+    letter, sign, octave = match.groups()
+    alter = sum(1 if character in "#♯" else -1 for character in sign)
+    return 12 * (int(octave) + 1) + _STEPS[letter] + alter
+
+
+def instruments() -> dict[str, Instrument]:
+    """Return every known instrument by name, in score order (the user's own come last)."""
+    return {**_built_in(), **_user}
+
+
+def instrument(name: str) -> Instrument:
+    """Return the instrument *name* (``clarinet``, ``double bass``; a plural or a section's name also does).
+
+    Raises
+    ------
+    InputError
+        For an unknown name, with the nearest known one.
+    """
+    known = instruments()
+    if name in known:
+        return known[name]
+    for item in known.values():
+        if name in (item.plural, item.section):
+            return item
+    msg = f"unknown instrument '{name}'."
+    raise InputError(msg, hint=nearest(name, known))
+
+
+def load_user(path: Path) -> tuple[str, ...]:
+    """Add the instruments of a YAML file (``instruments:`` as in the built-in table; ``like:`` copies another).
+
+    Returns
+    -------
+    tuple of str
+        Names added. A name that exists is replaced for this run.
+
+    Raises
+    ------
+    SpecError
+        Where the file is not such a table; names file and entry.
+    """
+    from mapping.instrument_tables import build, read_yaml
+
+    data = read_yaml(path)
+    table = data.get("instruments", {})
+    if not isinstance(table, dict):
+        raise SpecError([Problem("expected a table of instruments by name", place="instruments")], path=path)
+    sources = {**_sources(), **{str(key): str(text) for key, text in dict(data.get("sources", {})).items()}}
+    added = []
+    for name, entry in table.items():
+        try:
+            _user[str(name)] = build(str(name), dict(entry), {}, sources)
+        except (KeyError, TypeError, ValueError, InputError) as error:
+            message = f"'{error.args[0]}' is missing" if isinstance(error, KeyError) else str(error)
+            raise SpecError([Problem(message, place=f"instruments.{name}")], path=path) from error
+        added.append(str(name))
+    return tuple(added)
+
+
+def reset() -> None:
+    """Forget the instruments added by :func:`load_user`."""
+    _user.clear()
+
+
+_user: dict[str, Instrument] = {}
+
+
+@cache
+def _table() -> dict[str, Any]:
+    """Return the built-in table as YAML gives it."""
+    from mapping.instrument_tables import read_yaml
+
+    return read_yaml(Path(str(files("mapping") / "data" / "instruments.yaml")))
+
+
+@cache
+def _sources() -> dict[str, str]:
+    """Return the built-in source keys, spelt out."""
+    return dict(_table()["sources"])
+
+
+@cache
+def _built_in() -> dict[str, Instrument]:
+    """Return the built-in instruments."""
+    from mapping.instrument_tables import build
+
+    table = _table()
+    return {
+        name: build(name, dict(entry), dict(table["defaults"][entry["family"]]["sources"]), _sources())
+        for name, entry in table["instruments"].items()
+    }
