@@ -1,0 +1,166 @@
+"""The bench every reader works on: notes, bars and marks as they come, put in order at the end.
+
+A reader (MusicXML, MEI, MIDI) appends what it meets; :meth:`Draft.finish` merges ties, spreads chord marks, works out
+voices and slurs, sorts, numbers, and returns the immutable :class:`~reading.score.Score`.
+"""
+
+from __future__ import annotations
+
+from collections import Counter, defaultdict
+from dataclasses import dataclass, field, replace
+
+from reading.score import Mark, PartInfo, Remark
+
+__all__ = ["Draft", "RawBar", "RawMark", "RawNote", "finished_mark"]
+
+_WORST_PLACES = 12
+
+
+@dataclass(slots=True, eq=False)
+class RawNote:
+    """One written note head. ``voice`` is the source's own name; ``tie_start``, ``tie_stop`` as written."""
+
+    onset: int
+    duration: int
+    pitch: int
+    step: int
+    alter: int
+    octave: int
+    part: int
+    staff: int
+    voice: str
+    bar: int
+    flags: int = 0
+    velocity: int = -1
+    tie_start: bool = False
+    tie_stop: bool = False
+    home: int = 0  # staff the voice lives on; 0 = to be worked out
+    chord: int = -1  # running number of the chord it belongs to
+    into: RawNote | None = None  # the note it was merged into
+    id: int = -1
+    xml_id: str = ""
+
+    def head(self) -> RawNote:
+        """Return the note this one was tied to, or itself."""
+        note = self
+        while note.into is not None:
+            note = note.into
+        return note
+
+
+@dataclass(slots=True)
+class RawMark:
+    """A mark whose notes are still raw."""
+
+    kind: str
+    onset: int
+    end: int
+    part: int = 0
+    staff: int = 0
+    value: str = ""
+    notes: list[RawNote] = field(default_factory=list)
+    bar: int = 0  # until placed, onset and end count from these bars
+    end_bar: int = 0
+
+
+@dataclass(slots=True)
+class RawBar:
+    """A bar while it is being read; ``filled`` is the furthest point any part reached in it."""
+
+    index: int
+    onset: int
+    number: str
+    beats: int = 4
+    beat_type: int = 4
+    fifths: int = 0
+    minor: int = -1
+    filled: int = 0
+    rested: int = 0  # the same, where there is nothing but a rest for the whole bar
+    implicit: bool = False
+    repeat_start: bool = False
+    repeat_end: int = 0
+    volta: int = 0
+    double_bar: bool = False
+
+    @property
+    def nominal(self) -> int:
+        """Length the metre asks for, in ticks."""
+        return 4 * 10_080 * self.beats // self.beat_type
+
+
+@dataclass
+class Draft:
+    """What has been read so far.
+
+    Attributes
+    ----------
+    losses : Counter
+        ``(kind, message)`` to how often; their places are in ``places``.
+    """
+
+    title: str = ""
+    composer: str = ""
+    parts: list[PartInfo] = field(default_factory=list)
+    notes: list[RawNote] = field(default_factory=list)
+    bars: list[RawBar] = field(default_factory=list)
+    marks: list[RawMark] = field(default_factory=list)
+    repaired: list[Remark] = field(default_factory=list)
+    losses: Counter[tuple[str, str]] = field(default_factory=Counter)
+    open_volta: int = 0
+    places: dict[tuple[str, str], list[tuple[int, int, int]]] = field(default_factory=lambda: defaultdict(list))
+
+    def lose(self, kind: str, message: str, bar: int = 0, part: int = 0, staff: int = 0) -> None:
+        """Note that something is not carried; many of one kind become one remark with its first places."""
+        key = (kind, message)
+        self.losses[key] += 1
+        if len(self.places[key]) < _WORST_PLACES:
+            self.places[key].append((bar, part, staff))
+
+    def repair(self, kind: str, message: str, bar: int = 0, part: int = 0, staff: int = 0) -> None:
+        """Note that something did not add up and was put right."""
+        self.repaired.append(Remark(kind, message, bar, part, staff))
+
+    def mark(self, kind: str, bar: int, onset: int, part: int = 0, staff: int = 0, value: str = "") -> RawMark:
+        """Append a mark at *onset* ticks within *bar* and return it."""
+        made = RawMark(kind, onset, onset, part, staff, value, bar=bar, end_bar=bar)
+        self.marks.append(made)
+        return made
+
+    def place(self) -> None:
+        """Turn times within bars into times within the piece, once every part has said how long its bars are."""
+        onset = 0
+        for bar in self.bars:
+            bar.onset = onset
+            if not bar.filled:
+                bar.filled = bar.rested if bar.implicit and bar.rested else bar.nominal
+            onset += bar.filled
+        starts = [bar.onset for bar in self.bars]
+        for note in self.notes:
+            note.onset += starts[note.bar - 1]
+        for mark in self.marks:
+            mark.onset += starts[mark.bar - 1]
+            mark.end += starts[(mark.end_bar or mark.bar) - 1]
+
+    def lost(self) -> tuple[Remark, ...]:
+        """Return the losses as remarks, each kind once, at its first place."""
+        found = []
+        for (kind, message), count in sorted(self.losses.items()):
+            places = self.places[kind, message]
+            bars = sorted({bar for bar, _, _ in places if bar})
+            where = f", in bar {', '.join(f'#{bar}' for bar in bars)}" if bars else ""
+            more = " and later" if count > _WORST_PLACES else ""
+            text = f"{message}: {count} times{where}{more}" if count > 1 else f"{message}{where}"
+            found.append(Remark(kind, text, *places[0]))
+        return tuple(found)
+
+    def part(self, row: int, **changes: object) -> None:
+        """Change facts about part *row*."""
+        self.parts[row] = replace(self.parts[row], **changes)  # type: ignore[arg-type]
+
+
+def finished_mark(raw: RawMark) -> Mark:
+    """Return the immutable mark, its notes by id and in order."""
+    ids = tuple(sorted({note.head().id for note in raw.notes}))
+    return Mark(raw.kind, raw.onset, max(raw.onset, raw.end), raw.part, raw.staff, raw.value, ids)
+
+

@@ -1,0 +1,267 @@
+"""From a draft to a score: ties merged, chord marks spread, voices numbered, slurs resolved, notes sorted."""
+
+from __future__ import annotations
+
+from collections import Counter, defaultdict
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from reading.draft import finished_mark
+from reading.score import BAR_DTYPE, NOTE_DTYPE, Flag, Score
+
+if TYPE_CHECKING:
+    from reading.draft import Draft, RawBar, RawMark, RawNote
+
+__all__ = ["finish"]
+
+_SHARED_BY_CHORD = int(
+    Flag.ACCENT
+    | Flag.MARCATO
+    | Flag.STACCATO
+    | Flag.STACCATISSIMO
+    | Flag.TENUTO
+    | Flag.SFORZANDO
+    | Flag.FP
+    | Flag.FERMATA
+    | Flag.TREMOLO
+    | Flag.TREMOLO_BETWEEN
+    | Flag.CUE
+)
+"""Written once at a chord, meant for all of it."""
+_KEPT_BY_TIE = ~int(Flag.SLUR_START | Flag.SLUR_INSIDE | Flag.SLUR_END)
+_SHARED_NUMBERS = 0.35
+
+
+def finish(draft: Draft, source: str, sha256: str) -> Score:
+    """Return the score the draft holds.
+
+    Parameters
+    ----------
+    draft : Draft
+        As the reader left it; its notes are changed.
+    source, sha256 : str
+        File name without folder, and the hash of its bytes.
+    """
+    _home_staves(draft)
+    _spread_over_chords(draft.notes)
+    _merge_ties(draft)
+    notes = [note for note in draft.notes if note.into is None]
+    voices = _voice_numbers(notes)
+    _flag_slurs(draft.marks, notes)
+    _flag_accents(draft.marks, notes)
+    for note in notes:
+        if note.home != note.staff:
+            note.flags |= Flag.CROSS_STAFF
+    notes.sort(key=lambda note: (note.onset, note.pitch, note.part, note.staff, voices[id(note)]))
+    table = np.zeros(len(notes), NOTE_DTYPE)
+    for row, note in enumerate(notes):
+        note.id = row
+        table[row] = _row(note, voices[id(note)])
+    marks = sorted(map(finished_mark, draft.marks), key=lambda mark: (mark.onset, mark.part, mark.staff, mark.kind))
+    return Score(
+        title=draft.title,
+        composer=draft.composer,
+        source=source,
+        sha256=sha256,
+        parts=tuple(draft.parts),
+        notes=table,
+        bars=_bar_table(draft.bars),
+        bar_numbers=tuple(bar.number for bar in draft.bars),
+        marks=tuple(marks),
+        not_carried=draft.lost(),
+        repaired=tuple(draft.repaired),
+        counts=_counts(table, draft),
+    )
+
+
+def _row(note: RawNote, voice: int) -> tuple[int, ...]:
+    """One row of the note table."""
+    return (
+        note.id,
+        note.onset,
+        note.duration,
+        note.pitch,
+        note.step,
+        note.alter,
+        note.octave,
+        note.part,
+        note.staff,
+        voice,
+        note.bar,
+        note.velocity,
+        note.flags,
+    )
+
+
+def _home_staves(draft: Draft) -> None:
+    """Give every note the staff its voice lives on, so that a visit to the other staff shows as cross-staff.
+
+    Some programs number voices anew on each staff; a voice name spread evenly over two staves is taken as that.
+    """
+    used: dict[tuple[int, str], Counter[int]] = defaultdict(Counter)
+    for note in draft.notes:
+        if not note.home:
+            used[note.part, note.voice][note.staff] += 1
+    for note in draft.notes:
+        if note.home:
+            continue
+        staves = used[note.part, note.voice]
+        (home, most), *_ = staves.most_common(1)
+        shared = staves.total() - most > _SHARED_NUMBERS * staves.total()
+        note.home = note.staff if shared else home
+
+
+def _voice_numbers(notes: list[RawNote]) -> dict[int, int]:
+    """Voice number of every note: voices at home on a staff first, then visitors from another staff."""
+    names: dict[tuple[int, int], set[str]] = defaultdict(set)
+    for note in notes:
+        names[note.part, note.home].add(note.voice)
+    rank = {
+        (part, staff, name): number
+        for (part, staff), found in names.items()
+        for number, name in enumerate(sorted(found, key=_voice_order), start=1)
+    }
+    guests = {key: len(found) for key, found in names.items()}
+    return {
+        id(note): rank[note.part, note.home, note.voice]
+        + (0 if note.home == note.staff else guests.get((note.part, note.staff), 0))
+        for note in notes
+    }
+
+
+def _voice_order(name: str) -> tuple[int, str]:
+    """Sort ``2`` before ``10``."""
+    return (int(name), "") if name.isdecimal() else (1 << 30, name)
+
+
+def _spread_over_chords(notes: list[RawNote]) -> None:
+    """Let a sign written at one note of a chord hold for the whole chord."""
+    chords: dict[int, list[RawNote]] = defaultdict(list)
+    for note in notes:
+        if note.chord >= 0:
+            chords[note.chord].append(note)
+    for members in chords.values():
+        if len(members) > 1:
+            shared = 0
+            for note in members:
+                shared |= note.flags & _SHARED_BY_CHORD
+            for note in members:
+                note.flags |= shared
+
+
+def _merge_ties(draft: Draft) -> None:
+    """Join tied notes; say where a tie leads nowhere or comes from nowhere."""
+    open_ties: dict[tuple[int, int], list[RawNote]] = defaultdict(list)
+    ends: dict[int, int] = {}  # end of a tied chain, by id of its first note
+    for note in sorted(draft.notes, key=lambda item: (item.onset, not item.flags & Flag.GRACE)):
+        waiting = open_ties[note.part, note.pitch]
+        if note.tie_stop:
+            found = _tied_from(note, waiting, ends)
+            if found is not None:
+                waiting.remove(found)
+                if not note.flags & Flag.GRACE and not found.flags & Flag.GRACE:
+                    _join(found, note, ends)
+                    note = found if not note.tie_start else _reopen(found, waiting)
+                    continue
+                note.flags |= Flag.TIED
+                found.flags |= Flag.TIED
+            else:
+                draft.repair("tie from nowhere", "no note to tie from; struck anew", note.bar, note.part, note.staff)
+        if note.tie_start:
+            ends[id(note)] = note.onset + note.duration
+            waiting.append(note)
+    for waiting in open_ties.values():
+        for note in waiting:
+            draft.repair("tie to nowhere", "no note to tie to; held as written", note.bar, note.part, note.staff)
+
+
+def _tied_from(note: RawNote, waiting: list[RawNote], ends: dict[int, int]) -> RawNote | None:
+    """The open note that ends where *note* starts: same voice, else same staff, else any."""
+    fitting = [item for item in waiting if ends[id(item)] == note.onset]
+    if not fitting:
+        return None
+    return min(fitting, key=lambda item: (item.voice != note.voice, item.staff != note.staff))
+
+
+def _join(first: RawNote, note: RawNote, ends: dict[int, int]) -> None:
+    """Lengthen *first* by *note*."""
+    first.duration += note.duration
+    first.flags |= Flag.TIED | (note.flags & int(Flag.FERMATA | Flag.TREMOLO))
+    ends[id(first)] = first.onset + first.duration
+    note.into = first
+
+
+def _reopen(found: RawNote, waiting: list[RawNote]) -> RawNote:
+    """Let a tied chain go on."""
+    waiting.append(found)
+    return found
+
+
+def _flag_slurs(marks: list[RawMark], notes: list[RawNote]) -> None:
+    """Flag the notes under each slur: the chords at its ends, and what its voice has between."""
+    lines: dict[tuple[int, int, str], list[RawNote]] = defaultdict(list)
+    for note in sorted(notes, key=lambda item: item.onset):
+        lines[note.part, note.home, note.voice].append(note)
+    for mark in marks:
+        if mark.kind != "slur" or not mark.notes:
+            continue
+        first, last = mark.notes[0].head(), mark.notes[-1].head()
+        inside = lines[first.part, first.home, first.voice]
+        onsets = [note.onset for note in inside]
+        low, high = int(np.searchsorted(onsets, first.onset)), int(np.searchsorted(onsets, last.onset, side="right"))
+        for note in (*inside[low:high], last):
+            if note.onset == first.onset and (not note.flags & Flag.GRACE or note is first or first.onset == last.onset):
+                note.flags |= Flag.SLUR_START if note is not last else Flag.SLUR_END
+            elif note.onset == last.onset:
+                note.flags |= Flag.SLUR_END
+            else:
+                note.flags |= Flag.SLUR_INSIDE
+
+
+def _flag_accents(marks: list[RawMark], notes: list[RawNote]) -> None:
+    """Give the notes struck at an sf, fz, rfz, fp its flag (of the staff, or of the part where no staff is said)."""
+    starts: dict[tuple[int, int], list[RawNote]] = defaultdict(list)
+    for note in notes:
+        starts[note.part, note.onset].append(note)
+    for mark in marks:
+        if mark.kind != "accent" or mark.notes:
+            continue
+        flag = Flag.FP if mark.value.endswith("p") else Flag.SFORZANDO
+        for note in starts[mark.part, mark.onset]:
+            if mark.staff in (0, note.staff) and not note.flags & Flag.GRACE:
+                note.flags |= flag
+                mark.notes.append(note)
+
+
+def _bar_table(bars: list[RawBar]) -> np.ndarray:
+    """Table of the bars; a bar nobody filled lasts as long as its metre says."""
+    table = np.zeros(len(bars), BAR_DTYPE)
+    for row, bar in enumerate(bars):
+        table[row] = (
+            bar.index,
+            bar.onset,
+            bar.filled,
+            bar.beats,
+            bar.beat_type,
+            bar.fifths,
+            bar.minor,
+            row == 0 and bar.filled < bar.nominal,
+            bar.repeat_start,
+            bar.repeat_end,
+            bar.volta,
+            bar.double_bar,
+        )
+    return table
+
+
+def _counts(table: np.ndarray, draft: Draft) -> dict[str, int]:
+    """How many of each kind were found."""
+    counts = Counter({"notes": len(table), "bars": len(draft.bars), "parts": len(draft.parts)})
+    counts["note heads"] = len(draft.notes)
+    for flag in Flag:
+        if number := int(np.count_nonzero(table["flags"] & flag)):
+            counts[f"notes with {str(flag.name).lower().replace('_', ' ')}"] = number
+    for mark in draft.marks:
+        counts[f"{mark.kind} marks"] += 1
+    return dict(sorted(counts.items()))

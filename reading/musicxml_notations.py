@@ -1,0 +1,129 @@
+"""What stands at a note in MusicXML: articulations, ornaments, slurs, tremolos, arpeggios, fermatas."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from reading.score import Flag
+
+if TYPE_CHECKING:
+    from reading.draft import RawNote
+    from reading.musicxml_part import PartReader
+
+__all__ = ["read_notations"]
+
+_FLAGS = {
+    "accent": Flag.ACCENT,
+    "strong-accent": Flag.MARCATO,
+    "staccato": Flag.STACCATO,
+    "staccatissimo": Flag.STACCATISSIMO,
+    "spiccato": Flag.STACCATISSIMO,
+    "tenuto": Flag.TENUTO,
+    "detached-legato": Flag.TENUTO | Flag.STACCATO,
+    "non-arpeggiate": Flag.NON_ARPEGGIO,
+}
+_ORNAMENTS = {
+    "trill-mark": Flag.TRILL,
+    "shake": Flag.TRILL,
+    "wavy-line": Flag(0),
+    "mordent": Flag.MORDENT,
+    "inverted-mordent": Flag.INVERTED_MORDENT,
+    "turn": Flag.TURN,
+    "delayed-turn": Flag.TURN,
+    "inverted-turn": Flag.INVERTED_TURN,
+    "delayed-inverted-turn": Flag.INVERTED_TURN,
+}
+_TEXTS = {"breath-mark": "breath mark", "caesura": "caesura", "stress": "stress", "unstress": "unstress"}
+_WITHOUT_MUSIC = {"tuplet", "tied", "accidental-mark", "footnote", "level"}
+
+
+def read_notations(reader: PartReader, notations: Any, note: RawNote) -> None:
+    """Carry everything in a ``<notations>`` element to *note* and the reader's marks."""
+    for element in notations:
+        tag = element.tag
+        if tag in ("articulations", "technical"):
+            _articulations(reader, element, note)
+        elif tag == "ornaments":
+            _ornaments(reader, element, note)
+        elif tag == "slur":
+            reader.spanner("slur", element, note)
+        elif tag in ("glissando", "slide"):
+            note.flags |= Flag.GLISSANDO
+            reader.spanner("glissando", element, note)
+        elif tag == "fermata":
+            note.flags |= Flag.FERMATA
+            reader.mark("fermata", note.onset, note.staff, (element.text or "normal").strip() or "normal", note)
+        elif tag == "arpeggiate":
+            down = element.get("direction") == "down"
+            note.flags |= Flag.ARPEGGIO_DOWN if down else Flag.ARPEGGIO
+            _arpeggio(reader, element, note, "down" if down else "up")
+        elif tag == "dynamics":
+            for mark in element:
+                reader.dynamic(mark, note.onset, note.staff, note)
+        elif tag == "non-arpeggiate":
+            note.flags |= Flag.NON_ARPEGGIO
+        elif tag not in _WITHOUT_MUSIC:
+            reader.lose(tag, f"<{tag}> at a note")
+
+
+def _articulations(reader: PartReader, parent: Any, note: RawNote) -> None:
+    """Articulation signs; playing techniques are named as lost."""
+    for element in parent:
+        if element.tag in _FLAGS:
+            note.flags |= _FLAGS[element.tag]
+        elif element.tag in _TEXTS:
+            reader.mark("text", note.onset, note.staff, _TEXTS[element.tag], note)
+        else:
+            reader.lose(element.tag, f"<{element.tag}> at a note")
+
+
+def _ornaments(reader: PartReader, parent: Any, note: RawNote) -> None:
+    """Ornaments with their accidentals, and tremolos."""
+    made = None
+    for element in parent:
+        tag = element.tag
+        if tag == "tremolo":
+            _tremolo(reader, element, note)
+        elif tag == "accidental-mark":
+            side = element.get("placement") or "above"
+            if made is not None:
+                made.value += f":{side} {(element.text or '').strip()}"
+        elif tag == "wavy-line":
+            reader.wavy_line(element, note)
+        elif tag in _ORNAMENTS:
+            note.flags |= _ORNAMENTS[tag]
+            made = reader.mark("ornament", note.onset, note.staff, tag.replace("trill-mark", "trill"), note)
+        else:
+            reader.lose(tag, f"ornament <{tag}>")
+
+
+def _tremolo(reader: PartReader, element: Any, note: RawNote) -> None:
+    """Tremolo on one note, or between two (start and stop at the two notes)."""
+    kind = element.get("type") or "single"
+    text = (element.text or "3").strip()
+    beams = int(text) if text.isdecimal() and len(text) < 3 else 3
+    if kind == "start":
+        note.flags |= Flag.TREMOLO_BETWEEN
+        reader.open_tremolo = reader.mark("tremolo", note.onset, note.staff, f"between:{beams}", note)
+    elif kind == "stop":
+        note.flags |= Flag.TREMOLO_BETWEEN
+        if reader.open_tremolo is not None:
+            reader.open_tremolo.notes.append(note)
+            reader.open_tremolo = None
+    elif kind == "single":
+        note.flags |= Flag.TREMOLO
+        reader.mark("tremolo", note.onset, note.staff, str(beams), note)
+    else:
+        reader.lose("tremolo", f"unmeasured tremolo of type '{kind}'")
+
+
+def _arpeggio(reader: PartReader, element: Any, note: RawNote, way: str) -> None:
+    """One mark for all notes of one wavy line: same moment, same number."""
+    key = (note.bar, note.onset, element.get("number") or "1", way)
+    if key not in reader.arpeggios:
+        reader.arpeggios[key] = reader.mark("arpeggio", note.onset, note.staff, way, note)
+    else:
+        mark = reader.arpeggios[key]
+        mark.notes.append(note)
+        if mark.staff != note.staff:
+            mark.staff = 0
