@@ -144,6 +144,6 @@ HAIRPINS = (  # bar and sixteenth of the start, bar and sixteenth of the end, ki
 )
 PEDALS = {  # marked in places only; 13-16 want pedal as much as 9-12 and do not say so
     1: ((0, "start"), (8, "stop")),
-    **{number: ((0, "start"), (16, "stop")) for number in (9, 10, 11, 12)},
+    **dict.fromkeys((9, 10, 11, 12), ((0, "start"), (16, "stop"))),
     49: ((0, "start"), (8, "stop")),
 }

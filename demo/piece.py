@@ -5,9 +5,10 @@ small engraver's assistant below: beams by the beat, accidentals by the bar, tie
 
     python demo/piece.py [OUT.musicxml]
 
-How a bar is written: notes separated by spaces, each ``PITCHES:LENGTH`` and its signs. Pitches of a chord are joined
-by ``+``, a rest is ``-``; the length counts sixteenths (4 a quarter, 6 a dotted quarter). Signs: ``>`` accent, ``^``
-strong accent, ``.`` staccato, ``_`` tenuto, ``*`` arpeggio, ``!`` fermata, ``~`` tied to the next, ``(`` and ``)`` slur.
+How a bar is written: notes separated by spaces, each ``PITCHES:LENGTH`` and its signs. A chord joins its pitches
+by ``+``, a rest is ``-``; the length counts sixteenths (4 a quarter, 6 a dotted quarter). Signs: ``>`` accent,
+``^`` strong accent, ``.`` staccato, ``_`` tenuto, ``*`` arpeggio, ``!`` fermata, ``~`` tied to the next,
+``(`` and ``)`` slur.
 """
 
 from __future__ import annotations
