@@ -172,7 +172,7 @@ def played(score: Score) -> Bools:
 
 
 def nominal_ticks(score: Score) -> Ints:
-    """Return the full length of each bar by its metre (or as filled, where that is longer), in ticks, shape (n_bars,)."""
+    """Return the full length of each bar in ticks by its metre (as filled, where longer), shape (n_bars,)."""
     bars = score.bars
     length = 4 * TICKS_PER_QUARTER * bars["beats"].astype(np.int64) // np.maximum(bars["beat_type"], 1)
     return np.maximum(length, bars["duration"], dtype=np.int64)

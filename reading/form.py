@@ -128,7 +128,7 @@ def novelty(alike: Floats, half_width: int) -> Floats:
     kernel = np.outer(np.sign(centre) * taper, np.sign(centre) * taper)
     rows = np.clip(np.arange(len(alike))[:, None] + offset, 0, len(alike) - 1)
     windows = alike[rows[:, :, None], rows[:, None, :]]
-    return np.maximum(np.einsum("nij,ij->n", windows, kernel), 0.0)
+    return np.asarray(np.maximum(np.einsum("nij,ij->n", windows, kernel), 0.0))
 
 
 def likeness(matrix: Floats) -> Floats:

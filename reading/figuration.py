@@ -1,0 +1,294 @@
+"""What figure each hand plays in each bar, where it changes, and whether an instrument could play it as written.
+
+Per hand and bar the notes that go on sounding under the others are taken out first (a held bass below a figure is not
+part of the figure), then :func:`reading.figuration_cells.name_figure` names the rest. Families are settled by their
+neighbours, so that one odd bar does not break a passage; the finer class is left as found.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from itertools import pairwise
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from reading.features import LOWER, UPPER, Bools, beat_ticks, hands, nominal_ticks, played
+from reading.figuration_cells import Strokes, name_figure
+from reading.score import TICKS_PER_QUARTER
+
+if TYPE_CHECKING:
+    from reading.features import Ints
+    from reading.score import Score
+
+__all__ = ["Figuration", "Figure", "InstrumentFacts", "describe", "playable"]
+
+NOTE_VALUES = {
+    Fraction(4): "whole",
+    Fraction(3): "dotted half",
+    Fraction(2): "half",
+    Fraction(3, 2): "dotted quarter",
+    Fraction(4, 3): "triplet half",
+    Fraction(1): "quarter",
+    Fraction(3, 4): "dotted 8th",
+    Fraction(2, 3): "triplet quarter",
+    Fraction(1, 2): "8th",
+    Fraction(3, 8): "dotted 16th",
+    Fraction(1, 3): "triplet 8th",
+    Fraction(1, 4): "16th",
+    Fraction(1, 6): "triplet 16th",
+    Fraction(1, 8): "32nd",
+    Fraction(1, 12): "triplet 32nd",
+    Fraction(1, 16): "64th",
+}
+
+
+@dataclass(frozen=True)
+class Figure:
+    """The figure of one hand in one bar.
+
+    Attributes
+    ----------
+    bar_index : int
+        From 1.
+    staff : int
+        1 for the upper hand, 2 for the lower.
+    family : str
+        ``block``, ``repeated``, ``broken``, ``oom-pah``, ``oscillation``, ``octaves``, ``scale``, ``held``, ``line``,
+        ``rest`` or ``mixed``; settled by the neighbouring bars.
+    figure : str
+        Finer class as found in this bar (``Alberti``, ``wide arpeggio`` ...).
+    rhythm : str
+        Usual time between attacks as a note value; ``uneven`` where there is no usual one, empty without attacks.
+    low, high : int
+        MIDI pitches; -1 without notes.
+    per_beat : float
+        Attacks per beat.
+    held : str
+        ``bass``, ``middle`` or ``top`` where a note goes on sounding under the figure, else empty.
+    shortest_beats : float
+        Shortest usual time between attacks, in beats (0 with fewer than two attacks).
+    leap : int
+        Largest interval between successive attacks, in semitones (nearest notes).
+    at_once : int
+        Most notes struck together.
+    """
+
+    bar_index: int
+    staff: int
+    family: str
+    figure: str
+    rhythm: str = ""
+    low: int = -1
+    high: int = -1
+    per_beat: float = 0.0
+    held: str = ""
+    shortest_beats: float = 0.0
+    leap: int = 0
+    at_once: int = 0
+
+
+@dataclass(frozen=True)
+class Figuration:
+    """All figures of a piece.
+
+    Attributes
+    ----------
+    rows : tuple of Figure
+        By bar, upper hand first.
+    changes : dict of int to tuple of int
+        For staff 1 and 2, the bar indices at which the family changes.
+    """
+
+    rows: tuple[Figure, ...]
+    changes: dict[int, tuple[int, ...]]
+
+    def at(self, bar_index: int, staff: int) -> Figure:
+        """Return the figure of a bar (index from 1) and staff (1 upper, 2 lower)."""
+        return self.rows[2 * (bar_index - 1) + staff - 1]
+
+
+@dataclass(frozen=True)
+class InstrumentFacts:
+    """What an instrument can do, as plain numbers.
+
+    Attributes
+    ----------
+    name : str
+    low, high : int
+        Sounding range, MIDI.
+    notes_per_second : float
+        Fastest even notes for more than a moment.
+    leap : int
+        Semitones from which a leap at speed is awkward.
+    at_once : int
+        Notes one player sounds together (strings 2, winds 1; harp or keyboard more).
+    repeats_per_second : float
+        Fastest repetition of one pitch; 0 where it is as fast as other notes.
+    """
+
+    name: str
+    low: int
+    high: int
+    notes_per_second: float = 8.0
+    leap: int = 12
+    at_once: int = 1
+    repeats_per_second: float = 0.0
+
+
+def describe(score: Score) -> Figuration:
+    """Return the figure of every bar and hand, and where each hand's figure changes.
+
+    Parameters
+    ----------
+    score : Score
+    """
+    per_hand = {staff: _hand(score, hand, staff) for staff, hand in ((1, UPPER), (2, LOWER))}
+    rows = tuple(figure for pair in zip(per_hand[1], per_hand[2], strict=True) for figure in pair)
+    changes = {
+        staff: tuple(b.bar_index for a, b in pairwise(figures) if a.family != b.family)
+        for staff, figures in per_hand.items()
+    }
+    return Figuration(rows, changes)
+
+
+def playable(figure: Figure, facts: InstrumentFacts, *, beat_s: float) -> tuple[bool, tuple[str, ...]]:
+    """Say whether an instrument could play a figure as written, and why not.
+
+    Parameters
+    ----------
+    figure : Figure
+    facts : InstrumentFacts
+    beat_s : float
+        Seconds per beat at the tempo of the bar.
+
+    Returns
+    -------
+    possible : bool
+    reasons : tuple of str
+        What stands in the way; empty where nothing does.
+    """
+    if figure.low < 0:
+        return True, ()
+    rate = 1.0 / (figure.shortest_beats * beat_s) if figure.shortest_beats > 0 else 0.0
+    limit = facts.repeats_per_second if figure.family == "repeated" and facts.repeats_per_second else 0.0
+    fastest = limit or facts.notes_per_second
+    reasons = []
+    if figure.low < facts.low:
+        reasons.append(f"{facts.low - figure.low} semitones below the range of {facts.name}")
+    if figure.high > facts.high:
+        reasons.append(f"{figure.high - facts.high} semitones above the range of {facts.name}")
+    if figure.at_once > facts.at_once:
+        reasons.append(f"{figure.at_once} notes at once, {facts.name} sounds {facts.at_once}")
+    if rate > fastest:
+        reasons.append(f"{rate:.1f} notes a second, {facts.name} manages about {fastest:.1f}")
+    if figure.leap >= facts.leap and rate > fastest / 2:
+        reasons.append(f"leaps of {figure.leap} semitones at {rate:.1f} notes a second")
+    return not reasons, tuple(reasons)
+
+
+def _hand(score: Score, hand: int, staff: int) -> list[Figure]:
+    """Return the figures of one hand, families settled."""
+    notes = score.notes
+    ids = np.flatnonzero(played(score) & (hands(score) == hand))
+    onset = notes["onset"][ids].astype(np.int64)
+    edges = np.append(score.bars["onset"], score.end)
+    first = np.searchsorted(onset, edges)
+    last_end = np.maximum.accumulate(onset + notes["duration"][ids]) if len(ids) else onset
+    beat, full = beat_ticks(score), nominal_ticks(score)
+    figures = []
+    for row in range(len(score.bars)):
+        mine = ids[first[row] : first[row + 1]]
+        if len(mine):
+            figures.append(_figure(score, mine, row, staff, int(beat[row]), int(full[row])))
+        else:
+            over = first[row] > 0 and last_end[first[row] - 1] > edges[row]
+            name = ("held", "held over") if over else ("rest", "rest")
+            figures.append(Figure(row + 1, staff, *name))
+    return _settled(figures)
+
+
+def _figure(score: Score, ids: Ints, row: int, staff: int, beat: int, full: int) -> Figure:
+    """Return the figure of the notes of one hand in one bar."""
+    notes, start = score.notes, int(score.bars["onset"][row])
+    pitch = notes["pitch"][ids].astype(np.int64)
+    held = _held(notes["onset"][ids].astype(np.int64), notes["duration"][ids].astype(np.int64), full)
+    moving = ids[~held]
+    strokes = _strokes(score, moving, start, beat, full)
+    family, name = name_figure(strokes)
+    wait = strokes.wait
+    usual = float(np.median(wait)) if len(wait) else 0.0
+    return Figure(
+        row + 1,
+        staff,
+        family,
+        name,
+        _rhythm(strokes, beat),
+        int(pitch.min()),
+        int(pitch.max()),
+        round(len(strokes.pitches) / max(strokes.bar_beats, 1e-9), 2),
+        _where(pitch[held], pitch[~held]),
+        round(usual, 4),
+        _leap(strokes),
+        int(strokes.size.max()),
+    )
+
+
+def _strokes(score: Score, ids: Ints, start: int, beat: int, full: int) -> Strokes:
+    """Return the attacks of the notes given, in beats from *start*."""
+    notes = score.notes
+    onset = notes["onset"][ids].astype(np.int64)
+    times, which = np.unique(onset, return_inverse=True)
+    length = np.zeros(len(times))
+    np.maximum.at(length, which, notes["duration"][ids] / beat)
+    pitches = tuple(tuple(sorted(set(notes["pitch"][ids[which == k]].tolist()))) for k in range(len(times)))
+    return Strokes((times - start) / beat, length, pitches, full / beat, beat % 3 == 0 and beat != TICKS_PER_QUARTER)
+
+
+def _held(onset: Ints, duration: Ints, full: int) -> Bools:
+    """Return which notes go on under later attacks: past two of them, or for half a bar past one."""
+    times = np.unique(onset)
+    later = np.searchsorted(times, onset + duration, side="left") - np.searchsorted(times, onset, side="right")
+    held = (later >= 2) | ((later >= 1) & (2 * duration >= full))
+    moving = np.unique(onset[~held])
+    # Where most attacks would vanish the notes are written out as if pedalled: a broken chord, not a held one.
+    return held if len(moving) >= 2 and 2 * len(moving) >= len(times) else np.zeros(len(onset), bool)
+
+
+def _where(held: Ints, moving: Ints) -> str:
+    """Return whether the held notes lie below, above or inside the figure."""
+    if not len(held):
+        return ""
+    if held.max() <= moving.min():
+        return "bass"
+    return "top" if held.min() >= moving.max() else "middle"
+
+
+def _rhythm(strokes: Strokes, beat: int) -> str:
+    """Return the usual time between attacks (of a single attack, its length) as a note value."""
+    wait = strokes.wait if len(strokes.pitches) > 1 else strokes.length
+    usual = float(np.median(wait))
+    if np.mean(np.abs(wait - usual) < 0.02) < 0.6:
+        return "uneven"
+    value = Fraction(usual * beat / TICKS_PER_QUARTER).limit_denominator(48)
+    return NOTE_VALUES.get(value, f"{value} of a quarter")
+
+
+def _leap(strokes: Strokes) -> int:
+    """Return the largest distance between the nearest notes of successive attacks."""
+    pairs = pairwise(strokes.pitches)
+    return max((min(abs(a - b) for a in before for b in after) for before, after in pairs), default=0)
+
+
+def _settled(figures: list[Figure]) -> list[Figure]:
+    """Return the figures with each lone family replaced by the one on both sides (rests stay)."""
+    families = [figure.family for figure in figures]
+    out = list(figures)
+    for row in range(1, len(figures) - 1):
+        count = Counter(families[row - 1 : row + 2])
+        family, times = count.most_common(1)[0]
+        if times == 2 and families[row] != family and "rest" not in (family, families[row]):
+            out[row] = replace(figures[row], family=family)
+    return out

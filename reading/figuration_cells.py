@@ -1,0 +1,292 @@
+"""Name the figure one hand plays in one bar: an ordered list of tests, each of which may claim the bar.
+
+Order matters: the narrow figures are asked first (tremolo, repeated notes, bass and chord), the wide ones last.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from reading.features import Floats, Ints
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+__all__ = ["FAMILIES", "Strokes", "name_figure"]
+
+FAMILIES = (
+    "rest",
+    "held",
+    "block",
+    "repeated",
+    "broken",
+    "oom-pah",
+    "oscillation",
+    "octaves",
+    "scale",
+    "line",
+    "mixed",
+)
+HAND_SPAN = 14
+"""Semitones one hand takes without leaping: a broken chord within it, an arpeggio beyond."""
+NEAR_BEAT = 0.02
+Name = tuple[str, str]
+
+
+@dataclass(frozen=True, eq=False)
+class Strokes:
+    """The attacks of one hand in one bar, held notes already taken out.
+
+    Attributes
+    ----------
+    place : ndarray of float, shape (n,)
+        Beats from the start of the bar.
+    length : ndarray of float, shape (n,)
+        Longest note of each attack, in beats.
+    pitches : tuple of tuple of int
+        MIDI pitches of each attack, low to high.
+    bar_beats : float
+        Length of the bar in beats.
+    compound : bool
+        The beat divides in three.
+    """
+
+    place: Floats
+    length: Floats
+    pitches: tuple[tuple[int, ...], ...]
+    bar_beats: float
+    compound: bool = False
+
+    @property
+    def size(self) -> Ints:
+        """Notes per attack, shape (n,)."""
+        return np.array([len(pitches) for pitches in self.pitches], np.int64)
+
+    @property
+    def top(self) -> Ints:
+        """Highest pitch of each attack, shape (n,)."""
+        return np.array([pitches[-1] for pitches in self.pitches], np.int64)
+
+    @property
+    def low(self) -> Ints:
+        """Lowest pitch of each attack, shape (n,)."""
+        return np.array([pitches[0] for pitches in self.pitches], np.int64)
+
+    @property
+    def wait(self) -> Floats:
+        """Beats between successive attacks, shape (n - 1,)."""
+        return np.diff(self.place)
+
+
+def name_figure(strokes: Strokes) -> Name:
+    """Return family and finer class of the figure.
+
+    Parameters
+    ----------
+    strokes : Strokes
+        At least one attack.
+
+    Returns
+    -------
+    tuple of str
+        A member of ``FAMILIES`` and a finer name (``Alberti``, ``wide arpeggio`` ...).
+    """
+    for test in _TESTS:
+        name = test(strokes)
+        if name is not None:
+            return name
+    return "mixed", "mixed"
+
+
+def _single(strokes: Strokes) -> Name | None:
+    """One attack: held when it lasts half the bar, otherwise a lone chord or note."""
+    if len(strokes.pitches) > 1:
+        return None
+    size = int(strokes.size[0])
+    if strokes.length[0] >= 0.5 * strokes.bar_beats - NEAR_BEAT:
+        return "held", "held chord" if size > 1 else "held note"
+    return ("block", "single chord") if size > 1 else ("line", "single note")
+
+
+def _repeated(strokes: Strokes) -> Name | None:
+    """Say whether the same note or chord comes again and again."""
+    if len(strokes.pitches) < 3 or _same(strokes, 1) < 0.66:
+        return None
+    on_beat = np.abs(strokes.place - np.round(strokes.place)) < NEAR_BEAT
+    what = "chords" if np.median(strokes.size) > 1 else "notes"
+    if np.median(strokes.size) == 2 and all(p[-1] - p[0] == 12 for p in strokes.pitches):
+        what = "octaves"
+    return "repeated", f"after-beat {what}" if not on_beat.any() else f"repeated {what}"
+
+
+def _off_beats(strokes: Strokes) -> Name | None:
+    """Say whether every attack falls after the beat."""
+    on_beat = np.abs(strokes.place - np.round(strokes.place)) < NEAR_BEAT
+    if len(strokes.pitches) < 2 or on_beat.any() or np.mean(strokes.size > 1) < 0.75:
+        return None
+    return "repeated", "after-beat chords"
+
+
+def _after_beats_in_three(strokes: Strokes) -> Name | None:
+    """Say whether chords fill the weak beats while the first is left to the bass."""
+    if len(strokes.pitches) < 2 or strokes.place[0] < 1 - NEAR_BEAT or np.mean(strokes.size > 1) < 0.75:
+        return None
+    return ("repeated", "after-beat chords") if _same(strokes, 1) >= 0.5 and strokes.bar_beats <= 4 else None
+
+
+def _tremolo(strokes: Strokes) -> Name | None:
+    """Say whether two sonorities alternate, fast enough to blur (tremolo) or not (oscillation)."""
+    if len(strokes.pitches) < 4 or _same(strokes, 2) < 0.75 or _same(strokes, 1) >= 0.3:
+        return None
+    fast = len(strokes.pitches) >= 8 and np.median(strokes.wait) <= 0.25 + NEAR_BEAT
+    if np.all(np.abs(np.diff(strokes.low)) == 12) and strokes.size.max() == 1:
+        return "octaves", "octave tremolo" if fast and np.median(strokes.wait) < 0.2 else "broken octaves"
+    if fast:
+        return "oscillation", "tremolo"
+    if strokes.size.max() == 1:
+        step = int(np.median(np.abs(np.diff(strokes.low))))
+        return "oscillation", "trill-like oscillation" if step <= 2 else "oscillation"
+    if np.all(strokes.size > 1):
+        return "oscillation", "oscillating chords"
+    return None
+
+
+def _bass_and_chord(strokes: Strokes) -> Name | None:
+    """Say whether bass notes or octaves on the beat are answered by chords above."""
+    n, low, size = len(strokes.pitches), strokes.low, strokes.size
+    if n < 2:
+        return None
+    is_bass = np.array([s == 1 or (s == 2 and p[-1] - p[0] == 12) for s, p in zip(size, strokes.pitches, strict=True)])
+    is_bass &= np.abs(strokes.place - np.round(strokes.place)) < NEAR_BEAT
+    answered, bass, chords = 0, -1, 0
+    for row in range(n):
+        above = bass >= 0 and low[row] >= strokes.top[bass] - 1 and low[row] > low[bass] + 2
+        if size[row] >= 2 and above:
+            answered += 1
+            chords += 1
+        elif is_bass[row]:
+            bass = row
+            answered += row + 1 < n and size[row + 1] >= 2 and low[row + 1] > low[row] + 2
+    if answered < 0.75 * n or not chords:
+        return None
+    wide = any(strokes.top[row + 1] - low[row] > 19 for row in range(n - 1) if is_bass[row])
+    return "oom-pah", "stride bass and chord" if wide else "bass and chord"
+
+
+def _octaves(strokes: Strokes) -> Name | None:
+    """Say whether the hand moves in octaves, struck together or broken in pairs."""
+    together = np.mean([len(p) >= 2 and p[-1] - p[0] == 12 for p in strokes.pitches])
+    if together >= 0.75 and np.median(strokes.size) <= 3:
+        return "octaves", "octave line"
+    low = strokes.low
+    if len(low) < 4 or strokes.size.max() > 1:
+        return None
+    pairs = np.abs(low[1::2] - low[: len(low) // 2 * 2 : 2])
+    return ("octaves", "broken octaves") if np.mean(pairs == 12) >= 0.75 else None
+
+
+def _chords(strokes: Strokes) -> Name | None:
+    """Say whether nearly every attack is a chord or an interval."""
+    if np.mean(strokes.size > 1) < 0.75:
+        return None
+    if np.median(strokes.size) == 2 and len(strokes.pitches) >= 3:
+        width = np.array([p[-1] - p[0] for p in strokes.pitches])
+        for name, wanted in (("thirds", (3, 4)), ("sixths", (8, 9))):
+            if np.mean(np.isin(width, wanted)) >= 0.75:
+                return "line", f"line in {name}"
+    return "block", "chord motion"
+
+
+def _alberti(strokes: Strokes) -> Name | None:
+    """Say whether single notes go low, high, middle, high, in fours or sixes."""
+    if strokes.size.max() > 1 or not _even(strokes):
+        return None
+    for cell, name in ((4, "Alberti"), (6, "Alberti in six")):
+        if len(strokes.pitches) < cell or (cell == 6) != (len(strokes.pitches) % 6 == 0 and len(strokes.pitches) < 8):
+            continue
+        cells = [strokes.low[i : i + cell] for i in range(0, len(strokes.pitches) - cell + 1, cell)]
+        if np.mean([_is_alberti(notes) for notes in cells]) >= 0.75:
+            return "broken", name
+    return None
+
+
+def _is_alberti(notes: Ints) -> bool:
+    """Say whether a cell starts with its lowest note and then goes up, down, up within the hand."""
+    rise = np.sign(np.diff(notes))
+    alternates = np.array_equal(rise, np.resize([1, -1], len(rise)))
+    if len(notes) == 6:  # low, middle, high, middle, high, middle
+        alternates = alternates or np.array_equal(rise, [1, 1, -1, 1, -1])
+    few = len(set(notes.tolist())) <= 3
+    return bool(alternates and few and notes[0] == notes.min() and np.ptp(notes) <= HAND_SPAN)
+
+
+def _scale(strokes: Strokes) -> Name | None:
+    """Say whether single notes move mostly by step."""
+    step = np.diff(strokes.top)
+    if len(step) < 3 or np.mean(strokes.size > 1) > 0.25:
+        return None
+    by_step = (np.abs(step) <= 2) & (step != 0)
+    if by_step.mean() < 0.7:
+        return None
+    turns = np.mean(step[1:] * step[:-1] < 0)
+    quick = np.median(strokes.wait) <= 0.5 + NEAR_BEAT
+    if turns <= 0.34 and quick and len(step) >= 5:
+        return "scale", "chromatic scale" if np.mean(np.abs(step) == 1) > 0.8 else "scale"
+    return "line", "stepwise figure" if quick else "stepwise line"
+
+
+def _broken(strokes: Strokes) -> Name | None:
+    """Say whether the notes of one or two chords are taken one after another."""
+    if len(strokes.pitches) < 4 or np.mean(strokes.size > 1) > 0.5 or not _even(strokes):
+        return None
+    leap = np.abs(np.diff(strokes.low))
+    used = {pitch % 12 for pitches in strokes.pitches for pitch in pitches}
+    if np.mean(leap > 2) < 0.6 or len(used) > 5:
+        return None
+    if np.ptp(strokes.low) > HAND_SPAN:
+        return "broken", "wide arpeggio"
+    rise = np.diff(strokes.low)
+    turns = np.mean(rise[1:] * rise[:-1] < 0) if len(rise) > 1 else 0.0
+    return "broken", "broken chord to and fro" if turns > 0.7 else "broken chord"
+
+
+def _line(strokes: Strokes) -> Name | None:
+    """Say whether single notes lead on in no figure of the above."""
+    return ("line", "line") if np.mean(strokes.size > 1) <= 0.34 else None
+
+
+def _block(strokes: Strokes) -> Name | None:
+    """Say whether at least half the attacks are chords."""
+    return ("block", "chords and single notes") if np.mean(strokes.size > 1) >= 0.5 else None
+
+
+def _same(strokes: Strokes, lag: int) -> float:
+    """Return the share of attacks equal to the attack *lag* before."""
+    pairs = list(zip(strokes.pitches[lag:], strokes.pitches, strict=False))
+    return float(np.mean([a == b for a, b in pairs])) if pairs else 0.0
+
+
+def _even(strokes: Strokes) -> bool:
+    """Say whether most waits are the usual one."""
+    wait = strokes.wait
+    return bool(len(wait)) and float(np.mean(np.abs(wait - np.median(wait)) < NEAR_BEAT)) >= 0.6
+
+
+_TESTS: tuple[Callable[[Strokes], Name | None], ...] = (
+    _single,
+    _tremolo,
+    _repeated,
+    _off_beats,
+    _after_beats_in_three,
+    _bass_and_chord,
+    _octaves,
+    _chords,
+    _alberti,
+    _scale,
+    _broken,
+    _line,
+    _block,
+)

@@ -1,0 +1,169 @@
+"""Where the pedal sustains, by mark or by necessity, and which notes it keeps sounding.
+
+A pedal is implied where the left hand reaches further than a hand can hold: it leaps from a bass to notes well above
+it, strikes notes far above a bass already let go, or spans more than a hand at once, and does not just walk by step.
+Marks always count; where marks stop and the left hand goes on in the same pattern, that is said (``simile``).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from itertools import pairwise
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from reading.features import LOWER, OTHER, Attacks, attacks, hands, nominal_ticks, played
+
+if TYPE_CHECKING:
+    from reading.features import Bools, Ints
+    from reading.score import Score
+
+__all__ = ["Pedal", "PedalRow", "find", "implied_bars"]
+
+REACH = 14
+"""Semitones from the first bass of the bar to the highest left-hand note: more than a hand holds."""
+RELEASED_REACH = 17
+"""Semitones from a bass already let go to a later note within half a bar."""
+STRUCK_REACH = 16
+"""Semitones struck together: only a broken chord, caught by the pedal, gives them."""
+STEPWISE = 0.6
+"""A left hand that moves by step more often than this is a line, not a harmony."""
+NEW_BASS = 7
+"""A drop of this many semitones within the bar starts a new pedal."""
+
+
+@dataclass(frozen=True)
+class PedalRow:
+    """One depression of the pedal.
+
+    Attributes
+    ----------
+    bar_index : int
+        Bar (from 1) in which it starts.
+    onset, end : int
+        Ticks.
+    source : str
+        ``marked`` or ``implied``.
+    notes : tuple of int
+        Ids of the notes that would go on sounding past their written end.
+    beyond : tuple of int
+        For each of these, ticks from its written end to the release of the pedal.
+    reason : str
+        In words.
+    """
+
+    bar_index: int
+    onset: int
+    end: int
+    source: str
+    notes: tuple[int, ...] = ()
+    beyond: tuple[int, ...] = ()
+    reason: str = ""
+
+
+@dataclass(frozen=True)
+class Pedal:
+    """All depressions of the pedal, in order of time."""
+
+    rows: tuple[PedalRow, ...]
+
+    @property
+    def bars(self) -> tuple[int, ...]:
+        """Indices of the bars in which a pedal starts."""
+        return tuple(sorted({row.bar_index for row in self.rows}))
+
+
+def find(score: Score, *, use_marks: bool = True) -> Pedal:
+    """Return the pedal of a piece, marked and implied.
+
+    Parameters
+    ----------
+    score : Score
+    use_marks : bool
+        False hides the printed marks, to measure the rest against them.
+    """
+    marked = _marked(score) if use_marks else []
+    taken = np.zeros(len(score.bars), bool)
+    for row in marked:
+        first, last = row.bar_index, score.bar_at(max(row.onset, row.end - 1))
+        taken[first - 1 : last] = True
+    reasons = implied_bars(score)
+    hit = attacks(score)
+    implied = [
+        row for bar, reason in reasons.items() if not taken[bar - 1] for row in _bar_pedals(score, hit, bar, reason)
+    ]
+    rows = sorted(marked + implied, key=lambda row: (row.onset, row.end))
+    return Pedal(tuple(_sustained(score, row) for row in rows))
+
+
+def implied_bars(score: Score) -> dict[int, str]:
+    """Return the bars (index from 1) whose left hand needs the pedal, each with the reason in words.
+
+    Parameters
+    ----------
+    score : Score
+    """
+    hit = attacks(score)
+    lower = np.flatnonzero(hit.hand == LOWER)
+    first = np.searchsorted(hit.bar[lower], np.arange(len(score.bars) + 1))
+    notes = score.notes
+    ends = (notes["onset"] + notes["duration"]).astype(np.int64)
+    full = nominal_ticks(score)
+    out = {}
+    for row in range(len(score.bars)):
+        mine = lower[first[row] : first[row + 1]]
+        if len(mine) and _stepwise_share(hit.low[mine]) <= STEPWISE:
+            reason = _reach(hit, mine, ends, int(full[row]))
+            if reason:
+                out[row + 1] = reason
+    return out
+
+
+def _stepwise_share(low: Ints) -> float:
+    """Return how often the lowest notes move by one or two semitones."""
+    step = np.abs(np.diff(low))
+    return float(np.mean((step > 0) & (step <= 2))) if len(step) else 0.0
+
+
+def _reach(hit: Attacks, mine: Ints, ends: Ints, full: int) -> str:
+    """Return why the left hand cannot hold what it plays in this bar, or nothing."""
+    low, high, onset = hit.low[mine], hit.high[mine], hit.onset[mine]
+    if np.any(high - low > STRUCK_REACH):
+        return "chord wider than a hand"
+    reach = int(high.max() - low[0])
+    if reach >= REACH:
+        return f"left hand reaches {reach} semitones above its bass"
+    released = ends[hit.order[hit.start[mine]]]
+    later = (onset[None, :] >= released[:, None]) & (2 * (onset[None, :] - onset[:, None]) <= full)
+    far = later & (high[None, :] - low[:, None] >= RELEASED_REACH)
+    return "notes far above a bass already let go" if far.any() else ""
+
+
+def _marked(score: Score) -> list[PedalRow]:
+    """Return the printed pedals."""
+    return [
+        PedalRow(score.bar_at(mark.onset), mark.onset, max(mark.end, mark.onset), "marked", reason="printed")
+        for mark in score.marks_of("pedal")
+    ]
+
+
+def _bar_pedals(score: Score, hit: Attacks, bar: int, reason: str) -> list[PedalRow]:
+    """Return the pedals of an implied bar: a new one wherever the left hand drops to a new bass."""
+    _, stop = score.span(bar, bar)
+    mine = (hit.hand == LOWER) & (hit.bar == bar - 1)
+    onset, low = hit.onset[mine], hit.low[mine]
+    new = np.ones(len(low), bool)
+    new[1:] = np.diff(low) <= -NEW_BASS
+    edges = [*onset[new].tolist(), stop]
+    return [PedalRow(bar, a, b, "implied", reason=reason) for a, b in pairwise(edges)]
+
+
+def _sustained(score: Score, row: PedalRow) -> PedalRow:
+    """Return the row with the notes that the pedal keeps sounding and for how long."""
+    notes = score.notes
+    end = notes["onset"] + notes["duration"]
+    keyboard: Bools = played(score) & (hands(score) != OTHER)
+    kept = keyboard & (notes["onset"] < row.end) & (end > row.onset) & (end < row.end)
+    ids = np.flatnonzero(kept)
+    return replace(row, notes=tuple(ids.tolist()), beyond=tuple((row.end - end[ids]).tolist()))
