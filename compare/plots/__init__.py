@@ -1,0 +1,96 @@
+"""Plots of a trial: for every kind a function that returns the data and one that draws them into given axes.
+
+:func:`draw_all` writes every plot of a trial. Importing this package does not load matplotlib.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from compare.plots.curves import (
+    Curves,
+    difference_data,
+    draw_difference,
+    draw_spectrum,
+    draw_third_octaves,
+    spectrum_data,
+    third_octave_data,
+)
+from compare.plots.look import figure, save
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+    from pathlib import Path
+
+    from matplotlib.figure import Figure
+
+    from compare.trial import Trial
+
+__all__ = [
+    "Curves",
+    "difference_data",
+    "draw_all",
+    "draw_difference",
+    "draw_spectrum",
+    "draw_third_octaves",
+    "spectrum_data",
+    "third_octave_data",
+]
+
+_FRAME = (0.125, 0.15, 0.85, 0.74)  # left, bottom, width, height of the axes as shares of the figure
+
+
+def draw_all(trial: Trial, folder: Path, *, suffixes: Sequence[str] = (".svg",)) -> dict[str, Path]:
+    """Write every plot of *trial* into *folder*.
+
+    Parameters
+    ----------
+    trial : Trial
+    folder : Path
+    suffixes : sequence of str
+        ``.svg``, ``.png`` or both.
+
+    Returns
+    -------
+    dict of str to Path
+        By kind, in the order a page shows them; the path with the first suffix.
+    """
+    kinds: dict[str, Callable[[], tuple[Figure, str]]] = {
+        "spectrum": lambda: _spectrum(trial),
+        "third-octaves": lambda: _third_octaves(trial),
+    }
+    if len(trial.variants) > 1:
+        kinds["difference"] = lambda: _difference(trial)
+    written = {}
+    for kind, draw in kinds.items():
+        paths = [folder / f"{kind}{suffix}" for suffix in suffixes]
+        save(draw, paths)
+        written[kind] = paths[0]
+    return written
+
+
+def _spectrum(trial: Trial) -> tuple[Figure, str]:
+    """Overlaid spectra."""
+    fig = figure()
+    draw_spectrum(fig.add_axes(_FRAME), spectrum_data(trial))
+    return fig, f"Spectra of {_names(trial)} in {trial.passage}, equally loud"
+
+
+def _difference(trial: Trial) -> tuple[Figure, str]:
+    """Differences from the first."""
+    fig = figure()
+    first = trial.variants[0].variant
+    draw_difference(fig.add_axes(_FRAME), difference_data(trial), first=first)
+    return fig, f"Difference of the spectra in {trial.passage} from {first}, equally loud"
+
+
+def _third_octaves(trial: Trial) -> tuple[Figure, str]:
+    """Third-octave levels."""
+    fig = figure()
+    draw_third_octaves(fig.add_axes(_FRAME), third_octave_data(trial))
+    return fig, f"Third-octave levels of {_names(trial)} in {trial.passage}, equally loud"
+
+
+def _names(trial: Trial) -> str:
+    """Variants by name."""
+    return ", ".join(heard.variant for heard in trial.variants)
