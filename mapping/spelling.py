@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from functools import cache
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from mapping.harmony import Span
 
-__all__ = ["spell"]
+__all__ = ["respelt", "spell"]
 
 _FIFTHS = "FCGDAEB"
 _DEGREES = {"root": (0,), "third": (4, -3), "fifth": (1, -6, 8), "seventh": (-2, 5, -9)}
@@ -44,6 +49,40 @@ def spell(midi: int, fifths: int, span: Span | None = None) -> tuple[int, int, i
     step, alter = name
     natural = midi - alter
     return step, alter, natural // 12 - 1
+
+
+def respelt(
+    notes: np.ndarray[Any, np.dtype[np.void]],
+    fifths: np.ndarray[Any, Any],
+    harmony: Sequence[Span] = (),
+) -> np.ndarray[Any, np.dtype[np.void]]:
+    """Set step, alter and octave of added notes from their pitch, in place, and return the notes.
+
+    Parameters
+    ----------
+    notes : ndarray, dtype NOTE_DTYPE or PART_DTYPE
+    fifths : ndarray of int, shape (notes,)
+        Key signature at each note, sharps positive.
+    harmony : sequence of Span, optional
+        Spans of the piece; where given, the score's own spelling there comes before the key's.
+    """
+    if not len(notes):
+        return notes
+    pitch = notes["pitch"].astype(np.int64)
+    table = _key_table()[np.clip(np.asarray(fifths, dtype=np.int64), -7, 7) + 7, pitch % 12]
+    notes["step"], notes["alter"] = table[:, 0], table[:, 1]
+    notes["octave"] = (pitch - table[:, 1]) // 12 - 1
+    if len(harmony):
+        rows = np.searchsorted(np.array([span.end_ticks for span in harmony]), notes["onset"], side="right")
+        for note, row, key in zip(notes, np.minimum(rows, len(harmony) - 1), np.asarray(fifths), strict=True):
+            note["step"], note["alter"], note["octave"] = spell(int(note["pitch"]), int(key), harmony[row])
+    return notes
+
+
+@cache
+def _key_table() -> np.ndarray[Any, np.dtype[np.int64]]:
+    """Return ``(step, alter)`` by key signature (−7 … 7) and pitch class, shape (15, 12, 2)."""
+    return np.array([[_named(_nearest(pc, key + 2)) for pc in range(12)] for key in range(-7, 8)], dtype=np.int64)
 
 
 def _nearest(pc: int, centre: int) -> int:
