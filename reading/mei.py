@@ -1,0 +1,180 @@
+"""MEI into the draft: the format itself, and the road by which kern and ABC come in (through verovio's export).
+
+Onsets are counted from the encoding, layer by layer; nothing is unfolded.
+
+References
+----------
+Music Encoding Initiative Guidelines 5, chapters 4 (Common Music Notation) and 2.3 (shared events).
+"""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from typing import TYPE_CHECKING, Any
+
+from base.errors import ScoreError
+from reading.draft import Draft, RawBar, RawNote
+from reading.mei_controls import read_control
+from reading.mei_heads import LayerReader
+from reading.mei_score import number_of, parts_of, read_score_def, title_of
+from reading.safety import parse_xml
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+__all__ = ["MeiReader", "read_mei"]
+
+_MAX_MEASURES = 20_000
+
+
+def read_mei(data: bytes, path: Path) -> Draft:
+    """Return what an MEI document holds.
+
+    Parameters
+    ----------
+    data : bytes
+        The document.
+    path : Path
+        For messages.
+
+    Raises
+    ------
+    ScoreError
+        Where it is not MEI, or says something impossible (with the bar).
+    """
+    root = parse_xml(data, path)
+    for element in root.iter():
+        if isinstance(element.tag, str):
+            element.tag = element.tag.rpartition("}")[2]
+    if root.tag not in ("mei", "music"):
+        raise ScoreError(f"an XML file, but not a score: its root is <{root.tag}>", path=path)
+    return MeiReader(root, path).read()
+
+
+class MeiReader:
+    """State while walking through the score.
+
+    Attributes
+    ----------
+    places : dict
+        Staff number of the document to ``(part row, staff within the part)``.
+    by_id : dict
+        Notes and chords by their xml:id, for slurs, ties and ornaments.
+    """
+
+    def __init__(self, root: Any, path: Path) -> None:
+        self.root, self.path = root, path
+        self.draft = Draft()
+        self.draft.title, self.draft.composer = title_of(root)
+        self.places: dict[int, tuple[int, int]] = {}
+        self.transpose: dict[int, tuple[int, int]] = {}
+        self.by_id: dict[str, list[RawNote]] = {}
+        self.moment_of: dict[str, tuple[int, int, int]] = {}
+        self.pedals: dict[tuple[int, str], Any] = {}
+        self.ties: list[tuple[str, str, int]] = []
+        self.chords = 0
+        self.volta = 0
+        self.metre = (4, 4)
+        self.key = (0, -1)
+        self.controls: list[tuple[Any, RawBar]] = []
+
+    def read(self) -> Draft:
+        """Walk through the first movement of the document."""
+        score = self.root.find(".//score")
+        if score is None:
+            raise ScoreError("the document holds no score", path=self.path)
+        parts_of(self, score)
+        self._section(score)
+        for element, bar in self.controls:
+            try:
+                read_control(self, element, bar)
+            except (ValueError, OverflowError, ZeroDivisionError) as error:
+                raise self._bad(error, bar, element) from error
+        self._tie()
+        for bar in self.draft.bars:
+            if bar.filled > bar.nominal:
+                text = f"holds {bar.filled / 10_080:g} quarters where its metre asks for {bar.nominal / 10_080:g}; kept"
+                self.draft.repair("long bar", text, bar.index)
+        self.draft.place()
+        return self.draft
+
+    def _bad(self, error: Exception, bar: RawBar, element: Any) -> ScoreError:
+        """The error with its place."""
+        place = f"bar {bar.number} (line {element.sourceline})"
+        return ScoreError(str(error), path=self.path, place=place, hint="Mend it in the score program.")
+
+    def _section(self, parent: Any) -> None:
+        """Sections, endings, measures and changes of metre or key, in order."""
+        for child in parent:
+            tag = child.tag
+            if tag in ("section", "expansion", "part", "parts"):
+                self._section(child)
+            elif tag == "ending":
+                bits = number_of(child.get("n"), 0)
+                before, self.volta = self.volta, 1 << (bits - 1) if 1 <= bits <= 32 else 0
+                self._section(child)
+                self.volta = before
+            elif tag in ("scoreDef", "staffDef"):
+                read_score_def(self, child)
+            elif tag == "measure":
+                self._measure(child)
+
+    def _measure(self, element: Any) -> None:
+        """One measure: layers first, then what hangs on them."""
+        bar = self._new_bar(element)
+        if bar.index > _MAX_MEASURES:
+            raise ScoreError(f"more than {_MAX_MEASURES} bars", path=self.path)
+        try:
+            for staff in element.findall("staff"):
+                for layer in staff.findall("layer"):
+                    LayerReader(self, bar, number_of(staff.get("n"), 1), layer.get("n") or "1").read(layer)
+        except (ValueError, OverflowError, ZeroDivisionError, RecursionError) as error:
+            raise self._bad(error, bar, element) from error
+        self.controls.extend((child, bar) for child in element if child.tag != "staff")
+
+    def _new_bar(self, element: Any) -> RawBar:
+        """The bar with its metre, key, repeats and printed number."""
+        bars = self.draft.bars
+        number = (element.get("n") or (bars[-1].number if bars else "0"))[:16]
+        bar = RawBar(len(bars) + 1, 0, number, *self.metre, *self.key, volta=self.volta)
+        left, right = element.get("left") or "", element.get("right") or ""
+        bar.repeat_start = left in ("rptstart", "rptboth")
+        bar.repeat_end = 2 if right in ("rptend", "rptboth") else 0
+        bar.double_bar = right in ("dbl", "end", "rptend", "rptboth", "dbldashed", "dblheavy")
+        bar.implicit = element.get("metcon") == "false"
+        if bars and bars[-1].repeat_end == -1:
+            bars[-1].repeat_end, bar.repeat_start = 2, True
+        if right == "rptboth":
+            bar.repeat_end = -1  # the next bar starts a repeat, too
+        bars.append(bar)
+        return bar
+
+    def _tie(self) -> None:
+        """Mark the notes at both ends of every tie."""
+        for start, end, bar in self.ties:
+            first, last = self.by_id.get(start, []), self.by_id.get(end, [])
+            if not first or not last:
+                self.draft.repair("tie to nowhere", "a tie without a note at both ends; left out", bar)
+            for note in first:
+                if any(other.pitch == note.pitch for other in last):
+                    note.tie_start = True
+            for note in last:
+                if any(other.pitch == note.pitch for other in first):
+                    note.tie_stop = True
+
+
+def length_of(element: Any, factor: Fraction) -> Fraction:
+    """Return the written length of a note, chord, rest or space, in quarters."""
+    name = element.get("dur.ges") or element.get("dur") or ""
+    if name.endswith("p") and name[:-1].isdecimal():
+        raise ValueError("durations in pulses are not read")
+    base = {"breve": Fraction(8), "long": Fraction(16), "maxima": Fraction(32), "": Fraction(0)}.get(name)
+    if base is None:
+        value = number_of(name, 0)
+        if value < 1 or value > 4096:
+            raise ValueError(f"a duration of {name[:20]!r} is impossible")
+        base = Fraction(4, value)
+    dots = number_of(element.get("dots.ges") or element.get("dots"), 0)
+    if not 0 <= dots <= 8:
+        raise ValueError(f"{dots} dots are impossible")
+    return base * (2 - Fraction(1, 2**dots)) * factor
