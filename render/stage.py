@@ -1,0 +1,96 @@
+"""The stage: where each player sits, and what that does to level, time and direction.
+
+Level falls by 6 dB per doubling of the distance from the listener, sound takes its time (343 m/s), the direction is a
+balance of equal power between the two channels with a moderate width of the font's own stereo picture.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from render.sound import SAMPLE_RATE_HZ
+
+if TYPE_CHECKING:
+    from mapping.arrangement import Player
+
+__all__ = ["LISTENER_M", "REFERENCE_M", "Seat", "place", "seat"]
+
+SPEED_OF_SOUND_M_S = 343.0
+LISTENER_M = 6.0
+"""The listener is this far behind the conductor, from whom seats are measured."""
+REFERENCE_M = 12.0
+"""Distance at which a stem keeps its level."""
+_WIDTH = 0.5
+_PLANS = {"violins together": "american", "violins divided": "antiphonal"}
+_SPREAD_DEG = 60.0  # seat angle that is heard fully at one side
+
+Samples = np.ndarray[Any, np.dtype[np.float32]]
+
+
+@dataclass(frozen=True)
+class Seat:
+    """Where a player is heard from.
+
+    Attributes
+    ----------
+    azimuth_deg : float
+        From the listener: 0 ahead, negative left.
+    distance_m : float
+        From the listener.
+    """
+
+    azimuth_deg: float
+    distance_m: float
+
+    @property
+    def gain_db(self) -> float:
+        """Level relative to the reference distance."""
+        return float(-20.0 * np.log10(self.distance_m / REFERENCE_M))
+
+    @property
+    def delay_samples(self) -> int:
+        """Time the sound takes beyond that from the nearest possible seat."""
+        return round(max(0.0, self.distance_m - LISTENER_M) / SPEED_OF_SOUND_M_S * SAMPLE_RATE_HZ)
+
+
+def seat(player: Player, stage: str) -> Seat:
+    """Return where *player* sits in a plan of render.settings.STAGES."""
+    from mapping.orchestra import seat_of
+
+    if stage == "centre":
+        return Seat(0.0, REFERENCE_M)
+    azimuth, distance = seat_of(player, _PLANS[stage])
+    across = distance * np.sin(np.radians(azimuth))
+    ahead = LISTENER_M + distance * np.cos(np.radians(azimuth))
+    return Seat(float(np.degrees(np.arctan2(across, ahead))), float(np.hypot(across, ahead)))
+
+
+def place(samples: Samples, where: Seat, gain_db: float, length: int) -> Samples:
+    """Return a stem as it reaches the listener, cut or padded to *length* samples.
+
+    Parameters
+    ----------
+    samples : ndarray, float32, shape (n, 2)
+        As the synth gave it.
+    where : Seat
+    gain_db : float
+        On top of the level by distance.
+    length : int
+        Samples of the result.
+    """
+    gain = 10.0 ** ((gain_db + where.gain_db) / 20.0)
+    pan = np.clip(where.azimuth_deg / _SPREAD_DEG, -1.0, 1.0)
+    angle = (pan + 1.0) * np.pi / 4.0
+    left, right = np.sqrt(2.0) * np.cos(angle), np.sqrt(2.0) * np.sin(angle)
+    # Middle and sides: the sides are halved, then the balance moves the whole picture.
+    same, cross = (1.0 + _WIDTH) / 2.0, (1.0 - _WIDTH) / 2.0
+    matrix = gain * np.array([[left * same, right * cross], [left * cross, right * same]])
+    out = np.zeros((length, 2), np.float32)
+    first = where.delay_samples
+    count = max(0, min(len(samples), length - first))
+    if count:
+        np.matmul(samples[:count], matrix.astype(np.float32), out=out[first : first + count])
+    return out

@@ -1,0 +1,95 @@
+"""Stems by content: what was sounded once is not sounded again, and two threads share the work."""
+
+from __future__ import annotations
+
+from concurrent.futures import ThreadPoolExecutor
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from base.identity import digest
+from render.request import StemSound
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+
+    from base.store import Store
+    from render.request import StemRequest, Synth
+
+__all__ = ["STEM_VERSION", "sound_stems", "stem_key"]
+
+STEM_VERSION = 1
+"""Raised whenever the same request would sound different."""
+
+
+def stem_key(request: StemRequest, synth: Synth) -> str:
+    """Return the name of a stem: a hash of all that its samples depend on."""
+    sounds = request.sounds.copy()
+    sounds["note"] = 0  # which written note it was does not change the sound
+    return digest("stem", STEM_VERSION, synth.identity(), sounds, request.swells, request.sample_rate_hz)
+
+
+def sound_stems(
+    requests: Sequence[StemRequest],
+    synth: Synth,
+    *,
+    store: Store | None,
+    workers: int = 2,
+    progress: Callable[[int, int], None] | None = None,
+) -> list[tuple[str, StemSound]]:
+    """Return ``(key, sound)`` for every request; equal requests are sounded once.
+
+    Parameters
+    ----------
+    requests : sequence of StemRequest
+    synth : Synth
+    store : Store or None
+        Where finished stems are kept; each is kept as soon as it is done, so an interrupted run loses little.
+    workers : int
+        Threads.
+    progress : callable, optional
+        Called with stems done and stems in all.
+    """
+    keys = [stem_key(request, synth) for request in requests]
+    first = {key: row for row, key in reversed(list(enumerate(keys)))}
+    done = 0
+
+    def make(key: str) -> StemSound:
+        """Fetch or sound one stem."""
+        nonlocal done
+        sound = _fetched(store, key)
+        if sound is None:
+            sound = synth.render(requests[first[key]])
+            _keep(store, key, sound)
+        done += 1
+        if progress:
+            progress(done, len(first))
+        return sound
+
+    if workers <= 1:
+        sounds = {key: make(key) for key in first}
+    else:
+        with ThreadPoolExecutor(workers) as pool:
+            sounds = dict(zip(first, pool.map(make, first), strict=True))
+    return [(key, sounds[key]) for key in keys]
+
+
+def _fetched(store: Store | None, key: str) -> StemSound | None:
+    """Return a kept stem."""
+    entry = store.get(key) if store else None
+    if entry is None:
+        return None
+    arrays, meta = entry
+    pairs: dict[str, Any] = meta or {}
+    return StemSound(
+        arrays["samples"],
+        tuple((int(a), int(b)) for a, b in pairs.get("replaced", [])),
+        tuple((int(a), int(b)) for a, b in pairs.get("missing", [])),
+    )
+
+
+def _keep(store: Store | None, key: str, sound: StemSound) -> None:
+    """Keep a finished stem."""
+    if store:
+        samples = np.ascontiguousarray(sound.samples, np.float32)
+        store.put(key, {"samples": samples}, {"replaced": sound.replaced, "missing": sound.missing})
