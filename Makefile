@@ -3,7 +3,7 @@
 VENV := .venv/bin
 
 demo: setup-demo          ## render the demo and say where the listening page is
-	$(VENV)/klangprobe hear demo/DEMO_SPEC --out demo/out
+	$(VENV)/klangprobe hear demo/weathercock.yaml --out demo/out
 
 test: setup-test          ## the whole test suite
 	$(VENV)/pytest

@@ -17,7 +17,7 @@ __all__ = ["app", "main"]
 
 app = typer.Typer(
     name="klangprobe",
-    help="Hear the options before writing them down: from a piano score and a short spec to orchestrations side by side.",
+    help="Hear the options before writing them down: from a piano score and a short spec to variants side by side.",
     no_args_is_help=True,
     add_completion=False,
     pretty_exceptions_enable=False,

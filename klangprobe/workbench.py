@@ -48,15 +48,17 @@ class Workbench:
         import reading
 
         found = reading.find_layers(self.score)
-        return reading.overruled(found, self.score, self.spec.overrules())
+        rules = [rule.model_dump(exclude_none=True) for rule in self.spec.layers]
+        return reading.overruled(found, self.score, rules) if rules else found
 
     @cached_property
     def survey(self) -> Survey:
         """What must be rethought, with options for the spec's own orchestra."""
         import mapping
         import reading
+        from mapping.spec_check import players_of_spec
 
-        return reading.survey(self.score, self.layers, palette=mapping.palette_of(self.spec.players()))
+        return reading.survey(self.score, self.layers, palette=mapping.palette_of(players_of_spec(self.spec)))
 
     def names(self, wanted: Sequence[str]) -> tuple[str, ...]:
         """Return the variants *wanted* (all where none is named), in the order of the spec.
@@ -76,7 +78,7 @@ class Workbench:
         """Map the variants *names*."""
         import mapping
 
-        return [mapping.arrange(self.score, self.layers, self.spec, name) for name in names]
+        return list(mapping.arrange_all(self.score, self.layers, self.spec, names))
 
 
 def _chosen(what: str, wanted: Sequence[str], known: tuple[str, ...], path: Path) -> tuple[str, ...]:
@@ -99,6 +101,6 @@ def open_spec(path: Path) -> Workbench:
     import mapping
 
     spec = mapping.load_spec(path)
-    score = read_score(spec.score_path(path))
-    mapping.check_against(spec, score, path=path)
+    score = read_score(spec.score_path)
+    mapping.check_against(spec, score)
     return Workbench(path, spec, score)

@@ -1,0 +1,125 @@
+"""Bad input: one clear message, exit code 2 or 3, no traceback, nothing left behind."""
+
+from __future__ import annotations
+
+import sys
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import pytest
+
+from klangprobe.cli import main
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+NOTE = "<note><pitch><step>C</step><octave>4</octave></pitch><duration>4</duration><type>whole</type></note>"
+REST = '<note><rest measure="yes"/><duration>4</duration></note>'
+
+
+def _musicxml(content: str) -> str:
+    """One bar for piano."""
+    return f"""<?xml version="1.0" encoding="UTF-8"?>
+<score-partwise version="4.0"><part-list><score-part id="P1"><part-name>Piano</part-name></score-part></part-list>
+<part id="P1"><measure number="1"><attributes><divisions>1</divisions><key><fifths>0</fifths></key>
+<time><beats>4</beats><beat-type>4</beat-type></time><clef><sign>G</sign><line>2</line></clef></attributes>
+{content}</measure></part></score-partwise>"""
+
+
+SPEC = """\
+piece: {title: One Note, score: score.musicxml}
+orchestra: {use: strings}
+passages:
+  all: {bars: 1}
+variants:
+  plain:
+    steps:
+      - {play: all, on: violins 1}
+"""
+
+
+@dataclass(frozen=True)
+class Case:
+    """One mistake: what is on disk, what is called, what the message must say."""
+
+    name: str
+    says: tuple[str, ...]
+    score: str | bytes | None = _musicxml(NOTE)
+    spec: str = SPEC
+    arguments: tuple[str, ...] = ("hear", "spec.yaml")
+    code: int = 2
+
+
+def _spec(old: str, new: str) -> str:
+    assert old in SPEC
+    return SPEC.replace(old, new)
+
+
+CASES = [
+    Case("missing spec", ("nothing.yaml",), arguments=("hear", "nothing.yaml")),
+    Case("missing score", ("score.musicxml",), score=None),
+    Case("not a score", ("score.musicxml",), score="Dear diary, today I wrote no music."),
+    Case("empty file", ("score.musicxml",), score=b""),
+    Case("score without notes", ("score.musicxml", "no notes"), score=_musicxml(REST)),
+    Case("broken zip", ("score.mxl",), score=b"PK\x03\x04 and then nothing", spec=_spec("score.musicxml", "score.mxl")),
+    Case("unknown ensemble", ("spec.yaml:2:", "Did you mean 'strings'"), spec=_spec("use: strings", "use: strigns")),
+    Case("unknown instrument", ("spec.yaml:2:", "kazoo"), spec=_spec("use: strings", "use: strings, add: [kazoo]")),
+    Case("unknown player", ("spec.yaml:8:", "violins 1"), spec=_spec("on: violins 1", "on: voilins 1")),
+    Case("unknown key", ("spec.yaml:4:", "bras", "bars"), spec=_spec("{bars: 1}", "{bras: 1}")),
+    Case("unknown step", ("spec.yaml:8:", "pley", "play"), spec=_spec("play:", "pley:")),
+    Case("bar out of range", ("spec.yaml:4:", "7"), spec=_spec("{bars: 1}", "{bars: 1-7}")),
+    Case("inheritance loop", ("spec.yaml", "plain"), spec=_spec("  plain:\n", "  plain:\n    from: plain\n")),
+    Case("not YAML", ("spec.yaml:",), spec="piece: [unclosed"),
+    Case("unknown passage", ("no passage 'al'", "Did you mean 'all'"), arguments=("hear", "spec.yaml", "al")),
+    Case("unknown variant", ("plane", "plain"), arguments=("write", "spec.yaml", "plane")),
+    Case("not a soundfont", ("score.musicxml", "not a soundfont"), arguments=("hear", "spec.yaml", "--soundfont", "score.musicxml")),
+    Case("no folder to write", ("score.musicxml",), arguments=("hear", "spec.yaml", "--out", "score.musicxml/out")),
+    Case("output is a file", ("score.musicxml", "not a folder"), arguments=("hear", "spec.yaml", "--out", "score.musicxml")),
+    Case("spec exists", ("spec.yaml", "exists already"), arguments=("start", "score.musicxml", "--out", "spec.yaml")),
+    Case("not a listening folder", (".",), arguments=("blind", ".")),
+]  # fmt: skip
+
+
+@pytest.fixture
+def run(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Callable[..., tuple[int, str]]:
+    """Return a function that runs the program in a fresh folder and gives exit code and message."""
+    monkeypatch.chdir(tmp_path)
+
+    def call(*arguments: str) -> tuple[int, str]:
+        monkeypatch.setattr(sys, "argv", ["klangprobe", *arguments])
+        code = 0
+        try:
+            main()
+        except SystemExit as left:
+            code = int(left.code or 0)
+        return code, capsys.readouterr().err
+
+    return call
+
+
+@pytest.mark.parametrize("case", CASES, ids=lambda case: case.name)
+def test_a_mistake_gets_one_clear_message(case: Case, run, tmp_path: Path) -> None:
+    """It names file and place, leaves nothing behind, and is no traceback."""
+    name = "score.mxl" if "score.mxl" in case.spec else "score.musicxml"
+    if case.score is not None:
+        (tmp_path / name).write_bytes(case.score if isinstance(case.score, bytes) else case.score.encode())
+    (tmp_path / "spec.yaml").write_text(case.spec)
+    before = {path: path.read_bytes() for path in tmp_path.rglob("*")}
+    code, message = run(*case.arguments)
+    assert code == case.code, message
+    assert all(words in message for words in case.says), message
+    assert "Traceback" not in message
+    assert {path: path.read_bytes() for path in tmp_path.rglob("*")} == before
+
+
+def test_no_soundfont_says_how_to_get_one(run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Exit code 3 and the name of the package; nothing is rendered as silence."""
+    monkeypatch.setattr("soundfonts.installed.search_folders", tuple)
+    monkeypatch.setattr("soundfonts.installed._bundled", lambda: None)
+    (tmp_path / "score.musicxml").write_text(_musicxml(NOTE))
+    (tmp_path / "spec.yaml").write_text(SPEC)
+    code, message = run("hear", "spec.yaml")
+    assert code == 3
+    assert "fluid-soundfont-gm" in message
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["score.musicxml", "spec.yaml"]
