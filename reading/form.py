@@ -22,7 +22,7 @@ import numpy as np
 from reading.features import Bools, Floats, Ints, first_endings, onset_sets
 from reading.features_bars import BarFeatures, bar_features
 from reading.form_words import reasons_for
-from reading.repeats import diagonal_runs, dice, transposed_dice
+from reading.repeats import diagonal_runs, transposed_dice
 
 if TYPE_CHECKING:
     from reading.score import Score
@@ -35,6 +35,8 @@ CUT = 0.6
 """The main list holds starts of at least this share of the mean of the five strongest."""
 BARLINE_BONUS = 2.0
 OPENING_BARS = 4
+MOST_SEMITONES = 12
+"""Transpositions tried, up and down."""
 REPEAT_CURVES = ((True, 0.4), (True, 0.5), (False, 0.4))
 """Transposed or not, and the resemblance asked for."""
 
@@ -165,18 +167,31 @@ def _curves(score: Score, features: BarFeatures, keep: Bools) -> dict[str, Float
     """Return the curves that add up to the strength of a start."""
     alike = {name: likeness(matrix) for name, matrix in features.groups.items()}
     whole = np.mean(list(alike.values()), axis=0)
-    strokes = onset_sets(score, chroma=True)[keep]
-    exact = onset_sets(score)[keep]
-    same = dice(exact.reshape(len(exact), -1))
-    moved = np.max([transposed_dice(strokes, t) for t in range(12)], axis=0)
+    same, moved, opening = _recurrence(score, keep)
     repeated = [_repeat_starts(moved if free else same, like) for free, like in REPEAT_CURVES]
     return {
         "change": scaled(novelty(whole, 4)),
         "figuration": scaled(novelty(alike["figuration"], 2)),
         "repetition": scaled(np.sum([scaled(curve) for curve in repeated], axis=0)),
-        "opening": scaled(_opening_returns(moved)),
+        "opening": scaled(opening),
         "bar line": BARLINE_BONUS * _after_bar_line(score)[keep],
     }
+
+
+def _recurrence(score: Score, keep: Bools) -> tuple[Floats, Floats, Floats]:
+    """Return how alike bars are as they stand and at the best transposition, and how much each takes up the opening."""
+    strokes = onset_sets(score)[keep]
+    used = np.flatnonzero(strokes.any(axis=(0, 1)))
+    if len(used):  # only pitches that occur, with an octave of room
+        strokes = strokes[:, :, max(used[0] - MOST_SEMITONES, 0) : used[-1] + MOST_SEMITONES + 1]
+    pickup = int(bool(score.bars["pickup"][keep][:1].any()))
+    same = transposed_dice(strokes, 0)
+    moved, opening = np.zeros_like(same), np.zeros(len(same))
+    for semitones in range(-MOST_SEMITONES, MOST_SEMITONES + 1):
+        alike = transposed_dice(strokes, semitones)
+        np.maximum(moved, alike, out=moved)
+        np.maximum(opening, _opening_returns(alike, pickup), out=opening)
+    return same, moved, opening
 
 
 def _repeat_starts(alike: Floats, like: float) -> Floats:
@@ -191,15 +206,12 @@ def _repeat_starts(alike: Floats, like: float) -> Floats:
     return np.asarray(best + 0.05 * (total - best))
 
 
-def _opening_returns(moved: Floats) -> Floats:
-    """Return how much four bars from each bar on resemble the first four (or, after a pickup, the four after it)."""
-    n_bars, out = len(moved), np.zeros(len(moved))
-    for first in (0, 1):
-        rows = np.arange(OPENING_BARS, n_bars - OPENING_BARS + 1)
-        if n_bars < first + OPENING_BARS or not len(rows):
-            continue
-        steps = [moved[first + step, rows + step] for step in range(OPENING_BARS)]
-        out[rows] = np.maximum(out[rows], np.mean(steps, axis=0))
+def _opening_returns(alike: Floats, first: int) -> Floats:
+    """Return how much the four bars from each bar on resemble the four from row *first* on (1 after a pickup)."""
+    n_bars, out = len(alike), np.zeros(len(alike))
+    rows = np.arange(OPENING_BARS, n_bars - OPENING_BARS + 1)
+    if len(rows):
+        out[rows] = np.mean([alike[first + step, rows + step] for step in range(OPENING_BARS)], axis=0)
     return out
 
 

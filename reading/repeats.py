@@ -23,7 +23,7 @@ from reading.features import Bools, Floats, Ints, first_endings, onset_sets
 if TYPE_CHECKING:
     from reading.score import Score
 
-__all__ = ["Repeat", "diagonal_runs", "dice", "find"]
+__all__ = ["Repeat", "diagonal_runs", "dice", "find", "transposed_dice"]
 
 LIKE = 0.6
 """Bars at least this alike belong to a run: shuffling the bars of whole movements then leaves no run of four."""
@@ -106,24 +106,27 @@ def dice(sets: Floats) -> Floats:
 
 
 def transposed_dice(strokes: Floats, semitones: int) -> Floats:
-    """Return Dice's coefficient of bar j, moved down by *semitones*, with bar i.
+    """Return Dice's coefficient of bar i with bar j moved down by *semitones*.
 
     Parameters
     ----------
-    strokes : ndarray of float, shape (n, slots, 12)
-        From :func:`reading.features.onset_sets` with octaves folded.
+    strokes : ndarray of float, shape (n, slots, width)
+        From :func:`reading.features.onset_sets`; with 12 columns (octaves folded) the move wraps round, otherwise what
+        leaves the columns is lost, so leave room for it.
     semitones : int
 
     Returns
     -------
     ndarray of float, shape (n, n)
     """
-    n_bars = len(strokes)
-    flat = strokes.reshape(n_bars, -1).astype(np.float32)
-    moved = np.roll(strokes, -semitones, axis=2).reshape(n_bars, -1).astype(np.float32)
+    n_bars, _, width = strokes.shape
+    moved = np.roll(strokes, -semitones, axis=2)
+    if width != 12 and semitones:
+        moved[:, :, slice(width - semitones, None) if semitones > 0 else slice(None, -semitones)] = 0.0
+    flat, shifted = (sets.reshape(n_bars, -1).astype(np.float32) for sets in (strokes, moved))
     size = flat.sum(axis=1)
     total = size[:, None] + size[None, :]
-    return np.asarray(2.0 * (flat @ moved.T) / np.where(total > 0, total, 1.0), np.float64)
+    return np.asarray(2.0 * (flat @ shifted.T) / np.where(total > 0, total, 1.0), np.float64)
 
 
 def diagonal_runs(alike: Floats, threshold: float, least_bars: int) -> list[tuple[int, int, int]]:
