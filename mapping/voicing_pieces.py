@@ -1,0 +1,223 @@
+"""The stretches to be voiced: what the harmony allows there, and what already sounds."""
+
+from __future__ import annotations
+
+import itertools
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from mapping.harmony_frames import Floats, Ints, Notes, frame_starts, pairs_of, sounding
+from reading.score import TICKS_PER_QUARTER
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from mapping.harmony import Span
+    from reading.score import Score
+
+__all__ = ["Piece", "pieces_of", "top_notes"]
+
+_SURE = 0.6  # a pitch class less sure than this is not held
+_LASTING = 0.1  # share of the time a tune's note must last to bound what lies below it
+_BELOW_TUNE = 3  # semitones kept free below the tune
+
+
+@dataclass(frozen=True, eq=False)
+class Piece:
+    """One stretch of one harmony, at most four quarters long.
+
+    Attributes
+    ----------
+    start, end : int
+        Ticks.
+    roles : dict of int to str
+        Pitch classes that may be played, with their place in the chord.
+    leading : frozenset of int
+        Pitch classes that must not be doubled: leading note and seventh of the chord.
+    low, high : int
+        Lowest and highest MIDI pitch that may be played.
+    bass : int
+        Main bass, MIDI; -1 for none.
+    heads, tails : tuple of (int, int)
+        Bass and tune as the piece begins and ends, MIDI; -1 for none.
+    given : tuple of int
+        Pitches that count when the chord's members are counted.
+    posterior, pc_share : ndarray, shape (12,)
+        How sure each pitch class is; share of the time it sounds.
+    pitch_share, melody_share : ndarray, shape (128,)
+        Share of the time each pitch sounds, and sounds as the tune.
+    frames : tuple of (float, ndarray of int)
+        Length and sounding pitches of each half beat, where gaps are to be filled.
+    resting : bool
+        Nothing is to be played here.
+    """
+
+    start: int
+    end: int
+    roles: dict[int, str]
+    leading: frozenset[int]
+    low: int
+    high: int
+    bass: int
+    heads: tuple[int, int]
+    tails: tuple[int, int]
+    posterior: Floats
+    pc_share: Floats
+    pitch_share: Floats
+    melody_share: Floats
+    given: tuple[int, ...] = ()
+    frames: tuple[tuple[float, Ints], ...] = field(default=())
+    resting: bool = False
+
+    @property
+    def length_q(self) -> float:
+        """Length in quarters."""
+        return (self.end - self.start) / TICKS_PER_QUARTER
+
+    def with_gap(self, over: int) -> Piece:
+        """Return the piece, resting where no two neighbouring notes lie more than *over* semitones apart."""
+        wide = any(len(pitches) > 1 and int(np.diff(pitches).max()) > over for _, pitches in self.frames)
+        return self if wide else replace(self, resting=True)
+
+
+def pieces_of(
+    score: Score,
+    harmony: Sequence[Span],
+    start: int,
+    end: int,
+    melody: np.ndarray[Any, np.dtype[np.bool_]] | None,
+    only: tuple[str, ...],
+    longest_ticks: int,
+) -> list[Piece]:
+    """Return the spans between *start* and *end*, cut into stretches of at most *longest_ticks*.
+
+    Parameters
+    ----------
+    score : Score
+    harmony : sequence of Span
+    start, end : int
+        Ticks.
+    melody : ndarray of bool, shape (notes,), optional
+        The tune; the highest sounding notes where left out.
+    only : tuple of str
+        Members of the chord that may be played; all where empty.
+    longest_ticks : int
+    """
+    notes = sounding(score)
+    cuts = [cut for span in harmony for cut in _cuts(span, start, end, longest_ticks)]
+    if not cuts or not len(notes):
+        return []
+    tune = top_notes(notes) if melody is None else melody[notes["id"]]
+    begins, ends = np.array([cut[0] for cut in cuts]), np.array([cut[1] for cut in cuts])
+    rows, places, overlap = pairs_of(notes, begins, ends)
+    edges = np.searchsorted(places, np.arange(len(cuts) + 1))
+    frames = _frames(score, notes)
+    found = []
+    for place, (begin, stop, span) in enumerate(cuts):
+        inside = slice(edges[place], edges[place + 1])
+        found.append(_piece(span, begin, stop, notes[rows[inside]], overlap[inside], tune[rows[inside]], only, frames))
+    return found
+
+
+def top_notes(notes: Notes) -> np.ndarray[Any, np.dtype[np.bool_]]:
+    """Return which notes are the highest sounding at their onset, shape (notes,)."""
+    top = np.zeros(len(notes), dtype=bool)
+    active: list[tuple[int, int]] = []
+    row = 0
+    while row < len(notes):
+        onset = int(notes["onset"][row])
+        stop = row
+        while stop < len(notes) and notes["onset"][stop] == onset:
+            stop += 1
+        active = [item for item in active if item[0] > onset]
+        highest = max([pitch for _, pitch in active] + notes["pitch"][row:stop].tolist())
+        top[row:stop] = notes["pitch"][row:stop] == highest
+        ends = (notes["onset"][row:stop] + notes["duration"][row:stop]).tolist()
+        active += list(zip(ends, notes["pitch"][row:stop].tolist(), strict=True))
+        row = stop
+    return top
+
+
+def _cuts(span: Span, start: int, end: int, longest: int) -> list[tuple[int, int, Span]]:
+    """Return ``(start, end, span)`` of the stretches of one span."""
+    low, high = max(span.start_ticks, start), min(span.end_ticks, end)
+    if low >= high:
+        return []
+    edges = [*range(low, high, longest), high]
+    return [(a, b, span) for a, b in itertools.pairwise(edges)]
+
+
+def _frames(score: Score, notes: Notes) -> tuple[Ints, Ints, list[Ints]]:
+    """Return start, end and the distinct sounding pitches, low to high, of every half beat."""
+    starts, ends, _ = frame_starts(score)
+    rows, frames, _ = pairs_of(notes, starts, ends)
+    edges = np.searchsorted(frames, np.arange(len(starts) + 1))
+    pitch = notes["pitch"].astype(np.int64)
+    return starts, ends, [np.unique(pitch[rows[a:b]]) for a, b in itertools.pairwise(edges)]
+
+
+def _piece(
+    span: Span,
+    start: int,
+    end: int,
+    notes: Notes,
+    overlap: Ints,
+    tune: np.ndarray[Any, np.dtype[np.bool_]],
+    only: tuple[str, ...],
+    frames: tuple[Ints, Ints, list[Ints]],
+) -> Piece:
+    """Return one stretch; *notes* are those that sound in it, lowest first."""
+    length = end - start
+    pitch = notes["pitch"].astype(np.int64)
+    share = np.minimum(1.0, np.bincount(pitch, weights=overlap, minlength=128) / length)
+    sung = np.minimum(1.0, np.bincount(pitch[tune], weights=overlap[tune], minlength=128) / length)
+    classes = np.minimum(1.0, share.reshape(-1)[:120].reshape(10, 12).sum(axis=0) + np.pad(share[120:], (0, 4)))
+    strong = np.flatnonzero(share >= 0.2)
+    bass = int(strong[0]) if len(strong) else int(pitch.min()) if len(pitch) else -1
+    lasting = np.flatnonzero(sung >= _LASTING)
+    ceiling = int(lasting[0]) - _BELOW_TUNE if len(lasting) else 127
+    allowed = {
+        pc: span.role(pc)
+        for pc in sorted(span.pcs)
+        if classes[pc] > 0 and span.posterior[pc] >= _SURE and (not only or span.role(pc) in only)
+    }
+    begin = notes["onset"] <= start
+    stop = notes["onset"] + notes["duration"] >= end
+    first, last = np.searchsorted(frames[0], [start, end]).tolist()
+    return Piece(
+        start,
+        end,
+        allowed,
+        _leading(span),
+        max(bass, 0),
+        ceiling,
+        bass,
+        (_outer(pitch[begin], min), _outer(pitch[begin & tune], max)),
+        (_outer(pitch[stop], min), _outer(pitch[stop & tune], max)),
+        np.array(span.posterior),
+        classes,
+        share,
+        sung,
+        frames=tuple((float(frames[1][row] - frames[0][row]), frames[2][row]) for row in range(first, last)),
+    )
+
+
+def _outer(pitches: Ints, which: Any) -> int:
+    """Return the lowest or highest pitch, -1 where there is none."""
+    return int(which(pitches)) if len(pitches) else -1
+
+
+def _leading(span: Span) -> frozenset[int]:
+    """Return the pitch classes not to be doubled: third and seventh of a dominant, root of a leading-note chord."""
+    shape = {
+        "dominant seventh": (4, 10),
+        "seventh without fifth": (4, 10),
+        "diminished": (0,),
+        "diminished seventh": (),
+        "half-diminished": (0, 10),
+        "minor seventh": (10,),
+        "major seventh": (11,),
+    }.get(span.quality, ())
+    return frozenset((span.root + step) % 12 for step in shape)
