@@ -1,0 +1,168 @@
+"""Findings: what an orchestrator must decide, with its evidence, its question and options that run as spec steps."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from reading.score import Score
+
+__all__ = ["Draft", "Finding", "Option", "bar_words", "ranked"]
+
+_MUST = 0.6
+_SHOULD = 0.4
+_BARS_PER_MUST = 2.5
+"""One finding of the first rank for so many bars at most: sixty bars then give a list one reads in five minutes."""
+
+
+@dataclass(frozen=True)
+class Option:
+    """One way to answer: a sentence, and spec steps to add to a variant in which every layer is played."""
+
+    says: str
+    steps: tuple[dict[str, Any], ...]
+
+    def to_json(self) -> dict[str, Any]:
+        """Return it as plain data."""
+        return {"says": self.says, "steps": [dict(step) for step in self.steps]}
+
+
+@dataclass(frozen=True)
+class Draft:
+    """A finding before it is ranked: bar indices, strength 0 to 1, and the rest as in :class:`Finding`."""
+
+    kind: str
+    first: int
+    last: int
+    strength: float
+    evidence: tuple[str, ...]
+    question: str
+    options: tuple[Option, ...]
+
+
+@dataclass(frozen=True)
+class Finding:
+    """Something that must be rethought for orchestra.
+
+    Attributes
+    ----------
+    kind : str
+        In the words of the trade: ``accent``, ``pedal``, ``gap``, ``new theme`` …
+    first_bar_index, last_bar_index : int
+        From 1, both included.
+    rank : int
+        1 must be answered, 2 should be, 3 is a detail.
+    strength : float
+        0 to 1, what the rank was made from.
+    evidence : tuple of str
+        Sentences with numbers.
+    question : str
+    options : tuple of Option
+    bars : str
+        The bars as printed, as a spec writes them.
+    """
+
+    kind: str
+    first_bar_index: int
+    last_bar_index: int
+    rank: int
+    strength: float
+    evidence: tuple[str, ...]
+    question: str
+    options: tuple[Option, ...]
+    bars: str
+
+    @property
+    def name(self) -> str:
+        """What the spec's ``answers:`` call it: ``pedal 3-5``."""
+        return f"{self.kind} {self.bars}"
+
+    def to_json(self) -> dict[str, Any]:
+        """Return it as plain data."""
+        return {
+            "kind": self.kind,
+            "name": self.name,
+            "first_bar_index": self.first_bar_index,
+            "last_bar_index": self.last_bar_index,
+            "bars": self.bars,
+            "rank": self.rank,
+            "strength": round(self.strength, 3),
+            "evidence": list(self.evidence),
+            "question": self.question,
+            "options": [option.to_json() for option in self.options],
+        }
+
+
+def bar_words(score: Score, first: int, last: int) -> str:
+    """Return bars as a spec writes them: printed numbers, or ``#`` and the index where a printed number is not unique.
+
+    Parameters
+    ----------
+    score : Score
+    first, last : int
+        Bar indices from 1, both included.
+    """
+    words = [_bar_word(score, index) for index in (first, last)]
+    return words[0] if first == last else "-".join(words)
+
+
+def _bar_word(score: Score, index: int) -> str:
+    """One bar as a spec writes it."""
+    number = score.bar_numbers[index - 1]
+    plain = number.isascii() and number.isdigit()
+    return number if plain and score.bar_numbers.count(number) == 1 else f"#{index}"
+
+
+def ranked(score: Score, drafts: Iterable[Draft]) -> tuple[Finding, ...]:
+    """Rank the drafts: by strength, the first rank never longer than one finding for every two and a half bars.
+
+    Parameters
+    ----------
+    score : Score
+    drafts : iterable of Draft
+        Two of one kind and the same bars are joined.
+
+    Returns
+    -------
+    tuple of Finding
+        By rank, then in the order of the piece.
+    """
+    joined = _joined(drafts)
+    joined.sort(key=lambda draft: (-draft.strength, draft.first, draft.kind))
+    most = max(6, round(len(score.bars) / _BARS_PER_MUST))
+    result = []
+    for place, draft in enumerate(joined):
+        rank = 1 if draft.strength >= _MUST and place < most else 2 if draft.strength >= _SHOULD else 3
+        bars = bar_words(score, draft.first, draft.last)
+        result.append(
+            Finding(
+                draft.kind,
+                draft.first,
+                draft.last,
+                rank,
+                draft.strength,
+                draft.evidence,
+                draft.question,
+                draft.options,
+                bars,
+            )
+        )
+    return tuple(sorted(result, key=lambda one: (one.rank, one.first_bar_index, one.last_bar_index, one.kind)))
+
+
+def _joined(drafts: Iterable[Draft]) -> list[Draft]:
+    """One draft for each kind and place; the evidence of twins is kept."""
+    known: dict[tuple[str, int, int], Draft] = {}
+    for draft in drafts:
+        key = (draft.kind, draft.first, draft.last)
+        twin = known.get(key)
+        if twin is None:
+            known[key] = draft
+            continue
+        strong = max(twin, draft, key=lambda one: one.strength)
+        evidence = tuple(dict.fromkeys((*twin.evidence, *draft.evidence)))
+        known[key] = Draft(*key, strong.strength, evidence, strong.question, strong.options)
+    return list(known.values())

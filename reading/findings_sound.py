@@ -1,0 +1,141 @@
+"""Findings about loudness and resonance: accents, dynamic contrasts, swells, pedal."""
+
+from __future__ import annotations
+
+from collections import Counter
+from typing import TYPE_CHECKING
+
+from reading.findings import Draft
+from reading.findings_facts import runs
+
+if TYPE_CHECKING:
+    from reading.accents import Accent
+    from reading.findings_facts import Facts
+    from reading.survey_dynamics import Contrast
+
+__all__ = ["accent_findings", "dynamic_findings", "pedal_findings", "swell_findings"]
+
+_WEAK = 0.3  # an accent below this strength is kept in the table only
+
+
+def accent_findings(facts: Facts) -> list[Draft]:
+    """Accents, single or in a run of bars; a run counts as much as its strongest moment and a little more."""
+    strong = [
+        accent for accent in facts.accents if accent.strength >= _WEAK and (accent.marked or accent.strength > 0.4)
+    ]
+    starts = {section.bar_index for section in facts.sections.rows}
+    drafts = []
+    for group in _accent_groups(strong, starts):
+        drafts.append(_accent_draft(facts, group))
+    return drafts
+
+
+def _accent_groups(accents: list[Accent], starts: set[int]) -> list[list[Accent]]:
+    """Accents of the same kind in bars that follow each other, parted where a section starts."""
+    groups: list[list[Accent]] = []
+    for accent in accents:
+        last = groups[-1] if groups else None
+        near = last is not None and accent.bar_index - last[-1].bar_index <= 1
+        parted = last is not None and accent.bar_index in starts and last[-1].bar_index < accent.bar_index
+        if last is not None and near and not parted:
+            last.append(accent)
+        else:
+            groups.append([accent])
+    return groups
+
+
+def _accent_draft(facts: Facts, group: list[Accent]) -> Draft:
+    """One accent or one passage of accents."""
+    first, last = group[0].bar_index, group[-1].bar_index
+    best = max(group, key=lambda accent: accent.strength)
+    if len(group) == 1:
+        evidence = tuple(f"beat {best.beat:g}: {reason}" for reason in best.reasons)
+        exact = best.beat * 12 == round(best.beat * 12)
+        beats = f"{best.beat:g}" if exact else ""
+        return Draft(
+            "accent", first, last, best.strength + 0.2 * ("arpeggio" in best.reasons[0]), evidence,
+            "What gives this moment its stress?", facts.offers(first, last).accent(beats),
+        )  # fmt: skip
+    often = [beat for beat, count in Counter(f"{one.beat:g}" for one in group).most_common(3) if count > 1]
+    where = f", mostly on beat {' and '.join(sorted(often[:2]))}" if often else ""
+    evidence = (f"{len(group)} accents in {last - first + 1} bars{where}", f"strongest: {', '.join(best.reasons)}")
+    strength = min(1.0, best.strength + 0.02 * len(group))
+    return Draft(
+        "accent", first, last, strength, evidence, "Who marks these accents, all of them or only the strongest?",
+        facts.offers(first, last).accent(),
+    )  # fmt: skip
+
+
+def dynamic_findings(facts: Facts) -> list[Draft]:
+    """Sudden changes of loudness and alternations."""
+    return [_contrast_draft(facts, contrast) for contrast in facts.contrasts]
+
+
+def _contrast_draft(facts: Facts, contrast: Contrast) -> Draft:
+    """One change, or one alternation of loud and soft."""
+    marks, bars = contrast.marks, contrast.bars
+    turns = len(marks) - 1
+    loud, soft = _sides(facts, contrast)
+    offers = facts.offers(contrast.first_bar, contrast.last_bar).loud_and_soft(loud, soft)
+    if turns > 2:
+        evidence = (
+            f"{' '.join(marks[1:])} in {contrast.last_bar - contrast.first_bar + 1} bars, {turns} sudden changes",
+        )
+        question = "Do loud and soft belong to different groups?"
+    else:
+        evidence = (
+            f"{marks[0]} (bar {facts.words(bars[0], bars[0])}) to {marks[-1]} at once, {contrast.degrees} degrees",
+        )
+        question = "Does the change of loudness bring a change of players?"
+    strength = min(1.0, 0.18 * contrast.degrees + 0.08 * (turns - 1))
+    return Draft("dynamic contrast", contrast.first_bar, contrast.last_bar, strength, evidence, question, offers)
+
+
+def _sides(facts: Facts, contrast: Contrast) -> tuple[str, str]:
+    """Bars under the loud and under the soft marks of a contrast, as a spec writes them."""
+    degrees = [row for row in facts.dynamics if row.degree >= 0]
+    spans: dict[bool, list[str]] = {True: [], False: []}
+    rows = [row for row in degrees if contrast.first_bar <= row.bar_index <= contrast.last_bar]
+    middle = (max(row.degree for row in rows) + min(row.degree for row in rows)) / 2 if len(rows) > 1 else 4.5
+    for place, row in enumerate(rows):
+        until = rows[place + 1].bar_index - 1 if place + 1 < len(rows) else contrast.last_bar
+        spans[row.degree > middle].append(facts.words(row.bar_index, max(until, row.bar_index)))
+    return ", ".join(dict.fromkeys(spans[True])), ", ".join(dict.fromkeys(spans[False]))
+
+
+def swell_findings(facts: Facts) -> list[Draft]:
+    """Hairpins of two bars or more, and those that lead two degrees or more."""
+    drafts = []
+    for swell in facts.swells:
+        bars = swell.last_bar - swell.first_bar + 1
+        degrees = abs(swell.after - swell.before) if swell.after >= 0 and swell.before >= 0 else 0
+        if bars < 2 and degrees < 2:
+            continue
+        words = {"cresc": "crescendo", "dim": "diminuendo"}[swell.kind]
+        evidence = (f"{words} over {bars} bar{'s' * (bars > 1)}" + (f", {degrees} degrees" if degrees else ""),)
+        question = "Do players join, or does each play louder?" if swell.kind == "cresc" else "Who falls silent first?"
+        strength = min(0.7, 0.2 + 0.04 * bars + 0.1 * degrees)
+        offers = facts.offers(swell.first_bar, swell.last_bar).swell(swell.kind)
+        drafts.append(Draft(words, swell.first_bar, swell.last_bar, strength, evidence, question, offers))
+    return drafts
+
+
+def pedal_findings(facts: Facts) -> list[Draft]:
+    """Passages in which the pedal sustains, marked or implied; parted where the one ends and the other begins."""
+    drafts = []
+    for source in ("marked", "implied"):
+        rows = [row for row in facts.pedal.rows if row.source == source]
+        for first, last in runs([row.bar_index for row in rows], bridge=2):
+            inside = [row for row in rows if first <= row.bar_index <= last]
+            notes = [len(row.notes) for row in inside]
+            mean = sum(notes) / len(notes)
+            evidence = [f"pedal {source} in {len({row.bar_index for row in inside})} of {last - first + 1} bars"]
+            evidence.append(f"it keeps {mean:.0f} notes sounding on average")
+            if source == "implied" and inside[0].reason:
+                evidence.append(inside[0].reason)
+            bars = last - first + 1
+            strength = min(0.95, 0.35 + 0.1 * bars + 0.1 * (source == "marked") + 0.02 * mean)
+            question = "What gives the resonance: held winds, sustained strings, nothing?"
+            offers = facts.offers(first, last).pedal()
+            drafts.append(Draft("pedal", first, last, strength, tuple(evidence), question, offers))
+    return drafts

@@ -1,0 +1,206 @@
+"""Findings about texture: gaps, octaves, layers of one hand, full chords, figures, where the melody lies."""
+
+from __future__ import annotations
+
+from itertools import pairwise
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from reading.findings import Draft
+from reading.findings_facts import runs
+from reading.layers import Role
+from reading.register import pitch_name
+from reading.score import DYNAMICS
+
+if TYPE_CHECKING:
+    from reading.figuration import Figure
+    from reading.findings_facts import Facts
+    from reading.layers_lines import FloatArray
+    from reading.layers_roles import BoolArray
+
+__all__ = [
+    "bass_octave_findings",
+    "chord_findings",
+    "figure_findings",
+    "gap_findings",
+    "layer_findings",
+    "low_melody_findings",
+    "octave_findings",
+]
+
+_LOUD = DYNAMICS.index("f")
+_ASIDE = {"line", "scale", "held", "rest", "mixed", "block"}
+_WAYS = {
+    "broken": ("held and pulse", "repeated", "shared", "tremolo"),
+    "repeated": ("repeated", "held and pulse", "tremolo"),
+    "oom-pah": ("pizzicato", "natural", "held"),
+    "oscillation": ("tremolo", "held", "shared"),
+    "octaves": ("natural", "pizzicato"),
+}
+
+
+def gap_findings(facts: Facts) -> list[Draft]:
+    """Passages where the hands lie wide apart for this piece."""
+    drafts = []
+    for region in facts.gap_regions:
+        bars = region.last_bar - region.first_bar + 1
+        wide = region.median - region.habit
+        evidence = (
+            f"{region.median:.0f} semitones empty inside the texture (median), at most {region.widest}",
+            f"{region.habit:.0f} are usual in this piece",
+        )
+        strength = min(0.95, 0.2 + 0.02 * wide + 0.12 * min(bars, 4))
+        offers = facts.offers(region.first_bar, region.last_bar).gap()
+        question = "Is the middle filled, or is the emptiness wanted?"
+        drafts.append(Draft("gap", region.first_bar, region.last_bar, strength, evidence, question, offers))
+    return drafts
+
+
+def octave_findings(facts: Facts) -> list[Draft]:
+    """Bars in which everything struck is one note in octaves."""
+    bar, count, classes = facts.chords
+    bare = facts.share_by_bar(((classes == 1) & (count >= 2)).astype(float), bar)
+    sole = facts.share_by_bar((classes == 1).astype(float), bar)
+    struck = np.bincount(bar, minlength=len(bare) + 1)[1:]
+    drafts = []
+    for first, last in runs(np.flatnonzero((bare >= 0.75) & (sole >= 0.9) & (struck >= 2)) + 1):
+        inside = (bar >= first) & (bar <= last)
+        many = int(np.median(count[inside]))
+        evidence = (f"{int(inside.sum())} attacks, each one note in {many} octaves, no harmony",)
+        strength = min(0.95, 0.45 + 0.1 * (last - first + 1) + 0.05 * (many - 2))
+        question = "How many octaves, and who joins them?"
+        drafts.append(
+            Draft("bare octaves", first, last, strength, evidence, question, facts.offers(first, last).octaves())
+        )
+    return drafts
+
+
+def chord_findings(facts: Facts) -> list[Draft]:
+    """Loud passages of full chords struck by both hands together."""
+    bar, count, classes = facts.chords
+    full = facts.share_by_bar(((count >= 5) & (classes >= 3)).astype(float), bar)
+    mean = facts.share_by_bar(count.astype(float), bar)
+    loud = facts.degrees >= _LOUD
+    drafts = []
+    for first, last in runs(np.flatnonzero((full >= 0.6) & loud) + 1):
+        notes = float(mean[first - 1 : last].mean())
+        level = int(facts.degrees[first - 1 : last].max())
+        ending = last == len(facts.score.bars)
+        evidence = (
+            f"{notes:.1f} notes in each attack, {DYNAMICS[level]}",
+            *(("the piece ends with them",) if ending else ()),
+        )
+        strength = 0.1 + 0.06 * notes + 0.08 * min(4, last - first + 1) + 0.05 * (level - _LOUD) + 0.1 * ending
+        question = "Tutti or one choir: who fills the chords, who has the top?"
+        offers = facts.offers(first, last).chords()
+        drafts.append(Draft("full chords", first, last, min(0.95, strength), evidence, question, offers))
+    return drafts
+
+
+def layer_findings(facts: Facts) -> list[Draft]:
+    """Bars in which the left hand holds a bass and moves above it."""
+    rows = [row for row in facts.figuration.rows if row.staff == 2]
+    layered = [row.bar_index for row in rows if row.held in ("bass", "top") and row.per_beat >= 0.75]
+    drafts = []
+    for first, last in runs(layered):
+        inside = [row for row in rows if first <= row.bar_index <= last]
+        place = inside[0].held
+        words = f"a {'bass' if place == 'bass' else 'note above'} is held while {inside[0].figure} moves"
+        evidence = (f"{words} in {inside[0].rhythm} notes, {last - first + 1} bars",)
+        bars = facts.score.notes["bar"]
+        counter = (bars >= first) & (bars <= last) & (facts.layers.roles == int(Role.COUNTER))
+        line = "counter-melody" if counter.any() else "middle"
+        strength = min(0.9, 0.4 + 0.1 * (last - first + 1))
+        question = "Do the two layers of the left hand go to different players?"
+        offers = facts.offers(first, last).layers(line)
+        drafts.append(Draft("two layers in the left hand", first, last, strength, evidence, question, offers))
+    return drafts
+
+
+def bass_octave_findings(facts: Facts) -> list[Draft]:
+    """Single bars or two in which a bass that runs in octaves loses its lower octave."""
+    doubled, present = _bass_doubled(facts)
+    drafts = []
+    bars = np.flatnonzero(present & (doubled < 0.25)) + 1
+    for first, last in runs(bars):
+        around = [bar for bar in (first - 2, first - 1, last + 1) if 1 <= bar <= len(doubled)]
+        near = [float(doubled[bar - 1]) for bar in around if present[bar - 1]]
+        if last - first > 1 or len(near) < 3 or min(near) < 0.5:
+            continue
+        evidence = (f"the bass has its lower octave in the bars around ({min(near):.0%} of its notes), not here",)
+        question = "Do the double basses rest with the missing octave?"
+        offers = facts.offers(first, last).bass_octave()
+        drafts.append(Draft("bass without its octave", first, last, 0.62, evidence, question, offers))
+    return drafts
+
+
+def _bass_doubled(facts: Facts) -> tuple[FloatArray, BoolArray]:
+    """By bar: share of bass attacks with another left-hand note an octave above or below; whether there is a bass."""
+    texture = facts.texture
+    roles = facts.layers.roles[texture.ids]
+    bass = np.flatnonzero((roles == int(Role.BASS)) & (texture.staff == texture.low))
+    struck = set(zip(texture.onset.tolist(), texture.pitch.tolist(), texture.staff.tolist(), strict=True))
+    low = texture.low
+    octave = [
+        any((onset, pitch + apart, low) in struck for apart in (12, -12))
+        for onset, pitch in zip(texture.onset[bass].tolist(), texture.pitch[bass].tolist(), strict=True)
+    ]
+    share = facts.share_by_bar(np.asarray(octave, dtype=float), texture.bar[bass])
+    present = np.bincount(texture.bar[bass], minlength=len(share) + 1)[1:] > 0
+    return share, present
+
+
+def low_melody_findings(facts: Facts) -> list[Draft]:
+    """Passages whose melody lies in the lowest staff while the upper staff plays too."""
+    texture = facts.texture
+    tune = facts.layers.roles[texture.ids] == int(Role.MELODY)
+    low = facts.share_by_bar((texture.staff[tune] == texture.low).astype(float), texture.bar[tune])
+    drafts = []
+    for first, last in runs(np.flatnonzero(low >= 0.6) + 1):
+        mine = tune & (texture.bar >= first) & (texture.bar <= last)
+        if last == first and mine.sum() < 4:
+            continue
+        pitch = texture.pitch[mine]
+        sure = float(facts.layers.confidence[texture.ids[mine]].mean())
+        compass = f"{pitch_name(int(pitch.min()))} to {pitch_name(int(pitch.max()))}"
+        evidence = (f"{int(mine.sum())} melody notes in the left hand, {compass}", f"confidence {sure:.2f}")
+        strength = min(0.85, (0.35 + 0.08 * (last - first + 1)) * (0.5 + 0.5 * sure))
+        question = "Which low voice sings here, and what keeps out of its way?"
+        offers = facts.offers(first, last).low_melody()
+        drafts.append(Draft("melody in the left hand", first, last, strength, evidence, question, offers))
+    return drafts
+
+
+def figure_findings(facts: Facts) -> list[Draft]:
+    """Passages of one accompaniment figure that is the piano's own."""
+    drafts = []
+    rows = [row for row in facts.figuration.rows if row.staff == 2]
+    start = 0
+    for place, (now, after) in enumerate(pairwise([*rows, None])):
+        if now is None or (after is not None and after.family == now.family):
+            continue
+        group, start = rows[start : place + 1], place + 1
+        if now.family in _WAYS and len(group) >= 2:
+            drafts.append(_figure_draft(facts, group))
+    return drafts
+
+
+def _figure_draft(facts: Facts, group: list[Figure]) -> Draft:
+    """One passage of one figure."""
+    first, last, family = group[0].bar_index, group[-1].bar_index, group[0].family
+    names = sorted({row.figure for row in group}, key=lambda name: -sum(row.figure == name for row in group))
+    speed = float(np.median([row.per_beat for row in group]))
+    span = max(row.high - row.low for row in group)
+    leap = max(row.leap for row in group)
+    evidence = [
+        f"{names[0]} in {group[0].rhythm} notes, {speed:g} to the beat, {last - first + 1} bars",
+        f"compass {pitch_name(min(row.low for row in group))} to {pitch_name(max(row.high for row in group))}",
+    ]
+    hard = span > 19 or (leap > 12 and speed >= 3)
+    if hard:
+        evidence.append(f"{span} semitones wide with leaps of {leap}: no single string or wind part as it stands")
+    strength = min(0.9, 0.25 + 0.06 * min(last - first + 1, 6) + 0.06 * min(speed, 4) + 0.1 * hard)
+    question = "Which orchestral figure keeps this motion?"
+    offers = facts.offers(first, last).figure(_WAYS[family])
+    return Draft("figuration", first, last, strength, tuple(evidence), question, offers)
