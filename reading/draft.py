@@ -140,6 +140,15 @@ class Draft:
         for mark in self.marks:
             mark.onset += starts[mark.bar - 1]
             mark.end += starts[(mark.end_bar or mark.bar) - 1]
+            if mark.kind == "jump":
+                self._settle_jump(mark)
+
+    def _settle_jump(self, mark: RawMark) -> None:
+        """Let a jump cover the bar it belongs to: orders hold at the bar's end, targets (segno, coda) at its start."""
+        bar = self.bars[mark.bar - 1]
+        if mark.value in ("segno", "coda") and mark.onset >= bar.onset + bar.filled and mark.bar < len(self.bars):
+            bar = self.bars[mark.bar]
+        mark.onset, mark.end = bar.onset, bar.onset + bar.filled
 
     def lost(self) -> tuple[Remark, ...]:
         """Return the losses as remarks, each kind once, at its first place."""

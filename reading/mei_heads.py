@@ -114,7 +114,8 @@ class LayerReader:
     def _tremolo(self, element: Any, factor: Fraction, depth: int) -> None:
         """Repeated notes (bTrem) or two alternating (fTrem: each is written with the length of both)."""
         unit = number_of(element.get("unitdur"), 32)
-        beams = number_of(element.get("beams"), max(1, unit.bit_length() - 3))
+        own = max([number_of(item.get("dur"), 4) for item in element.iter("note", "chord")], default=4)
+        beams = number_of(element.get("beams"), max(1, unit.bit_length() - max(4, own).bit_length()))
         count = len(self.reader.draft.notes)
         if element.tag == "fTrem":
             self.tremolo, factor = f"between:{beams}", factor / 2
@@ -180,7 +181,7 @@ class LayerReader:
         return note
 
     def _signs(self, head: Any, whole: Any, note: RawNote) -> None:
-        """Articulations, ties as attributes, cue size."""
+        """Articulations, ties as attributes, lyrics."""
         for item in (whole, head) if whole is not head else (head,):
             names = (item.get("artic") or "").split()
             for sign in item.findall("artic"):
@@ -190,8 +191,6 @@ class LayerReader:
                     note.flags |= ARTICULATIONS[name]
                 elif name:
                     self._lose("articulation", f"articulation '{name}'")
-            if item.get("cue") == "true":
-                note.flags |= Flag.CUE
             tie = item.get("tie") or ""
             note.tie_start |= "i" in tie or "m" in tie
             note.tie_stop |= "t" in tie or "m" in tie
