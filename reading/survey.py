@@ -6,7 +6,9 @@ Start with :func:`survey`. How each table is made, and how well it does against 
 
 from __future__ import annotations
 
+import sys
 from dataclasses import dataclass
+from types import ModuleType
 from typing import TYPE_CHECKING, Any
 
 from reading import figuration, form, pedal, repeats
@@ -160,3 +162,14 @@ def open_findings(found: Survey, answers: Iterable[Any]) -> tuple[Finding, ...]:
     """
     named = {str(answer["finding"] if isinstance(answer, dict) else answer.finding).strip() for answer in answers}
     return tuple(finding for finding in found.findings if finding.name not in named)
+
+
+class _CallableModule(ModuleType):
+    """Lets ``reading.survey`` be called: the package offers the function under the name of this module."""
+
+    def __call__(self, score: Score, layers: Layers | None = None, palette: Palette | None = None) -> Survey:
+        """See :func:`survey`."""
+        return survey(score, layers, palette)
+
+
+sys.modules[__name__].__class__ = _CallableModule
