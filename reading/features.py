@@ -142,7 +142,7 @@ def attacks(score: Score, chosen: Bools | None = None) -> Attacks:
     return Attacks(side[start], np.maximum(bar, 0), onset[start], pitch[start], high, count, ids, start)
 
 
-def onset_sets(score: Score, *, chroma: bool = False, slots: int = SLOTS) -> Floats:
+def onset_sets(score: Score, *, chroma: bool = False, slots: int = SLOTS, chosen: Bools | None = None) -> Floats:
     """Return which pitches are struck at which place of each bar, as 0 and 1.
 
     Parameters
@@ -152,12 +152,15 @@ def onset_sets(score: Score, *, chroma: bool = False, slots: int = SLOTS) -> Flo
         Fold octaves together (12 columns per place, else 128).
     slots : int
         Places per bar.
+    chosen : ndarray of bool, shape (n_notes,), optional
+        Notes to take; all by default.
 
     Returns
     -------
     ndarray of float, shape (n_bars, slots, 12 or 128)
     """
-    notes = score.notes[played(score)]
+    use = played(score)
+    notes = score.notes[use if chosen is None else use & chosen]
     bar, place = places(score, notes["onset"].astype(np.int64), slots)
     width = 12 if chroma else 128
     out = np.zeros((len(score.bars), slots, width))

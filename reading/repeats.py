@@ -18,7 +18,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from reading.features import Bools, Floats, Ints, first_endings, onset_sets
+from reading.features import UPPER, Bools, Floats, Ints, first_endings, hands, onset_sets
+from reading.features_bars import bar_features
 
 if TYPE_CHECKING:
     from reading.score import Score
@@ -30,6 +31,13 @@ LIKE = 0.6
 LEAST_BARS = 4
 LITERAL = 0.9
 EXACT = 0.8
+UPPER_WEIGHT = 0.9
+"""Two bars alike in the right hand alone count this much: a theme over a new accompaniment."""
+LEAST_STROKES = 3
+LOOK_AHEAD = 3
+"""Bars averaged where a run is continued past its surest part."""
+MODAL_LIKE = 0.75
+"""Asked of a return in the other mode, where a neighbouring semitone counts half."""
 
 
 @dataclass(frozen=True)
@@ -72,17 +80,18 @@ def find(score: Score, *, like: float = LIKE, least_bars: int = LEAST_BARS) -> t
     """
     keep = ~first_endings(score)
     index = np.flatnonzero(keep) + 1
-    strokes = onset_sets(score, chroma=True)[keep]
+    alike = _likeness(score, keep)
     exact = onset_sets(score)[keep]
     same = dice(exact.reshape(len(exact), -1))
     found: list[tuple[float, Repeat]] = []
-    for semitones in range(12):
-        alike = transposed_dice(strokes, semitones)
-        for start, lag, length in diagonal_runs(alike, like, least_bars):
-            rows = np.arange(start, start + length)
-            value = float(alike[rows, rows + lag].mean())
-            literal = float(same[rows, rows + lag].mean())
-            found.append((length * value, _repeat(index, start, lag, length, semitones, value, literal)))
+    for semitones, start, lag, length in _runs(alike, like, least_bars):
+        rows = np.arange(start, start + length)
+        value = float(alike[:, rows, rows + lag].max(axis=0).mean())
+        kind = _kind(semitones, value, float(same[rows, rows + lag].mean()))
+        found.append((length * value, _repeat(index, start, lag, length, semitones, value, kind)))
+    for semitones, start, lag, length, value in _modal_runs(score, keep, least_bars):
+        # Half credit flatters: a modal reading must be clearly longer to outrank a plain one.
+        found.append((0.5 * length * value, _repeat(index, start, lag, length, semitones, value, "modal")))
     found.sort(key=lambda pair: (-pair[0], pair[1].later, pair[1].first))
     return _without_echoes([repeat for _, repeat in found])
 
@@ -154,19 +163,90 @@ def diagonal_runs(alike: Floats, threshold: float, least_bars: int) -> list[tupl
     return list(zip(start[long].tolist(), (start_lag[long] + 1).tolist(), length[long].tolist(), strict=True))
 
 
-def _repeat(index: Ints, start: int, lag: int, length: int, semitones: int, value: float, literal: float) -> Repeat:
-    """Return the run as a repeat with its kind; overlapping runs are cut so that model and return do not share bars."""
+def _likeness(score: Score, keep: Bools) -> Floats:
+    """Return how alike bars are at each of the 12 transpositions, whole or in the right hand alone."""
+    whole = onset_sets(score, chroma=True)[keep]
+    upper = onset_sets(score, chroma=True, chosen=hands(score) == UPPER)[keep]
+    enough = upper.sum(axis=(1, 2)) >= LEAST_STROKES
+    both = enough[:, None] & enough[None, :]
+    return np.stack(
+        [np.maximum(transposed_dice(whole, t), UPPER_WEIGHT * both * transposed_dice(upper, t)) for t in range(12)]
+    )
+
+
+def _runs(alike: Floats, like: float, least_bars: int) -> list[tuple[int, int, int, int]]:
+    """Return (semitones, first row, lag, length) of every run sure enough, continued at both ends."""
+    best = alike.max(axis=0)
+    out = []
+    for semitones, matrix in enumerate(alike):
+        for start, lag, length in diagonal_runs(matrix, like, least_bars):
+            rows = np.arange(start, start + length)
+            if lag > 1 and np.count_nonzero(matrix[rows, rows + lag] >= like) >= least_bars:
+                first, last = _continued(best.diagonal(lag), start, start + length, like)
+                out.append((semitones, first, lag, last - first))
+    return out
+
+
+def _continued(along: Floats, first: int, last: int, like: float) -> tuple[int, int]:
+    """Return the run (first row, row after the last) drawn out while the next bars resemble at any transposition.
+
+    A return often shifts register for a few bars; asking one transposition throughout would cut it there.
+    """
+    while last < len(along) and along[last : last + LOOK_AHEAD].mean() >= like:
+        last += 1
+    while first > 0 and along[max(first - LOOK_AHEAD, 0) : first].mean() >= like:
+        first -= 1
+    while along[last - 1] < like:
+        last -= 1
+    while along[first] < like:
+        first += 1
+    return first, last
+
+
+def _modal_runs(score: Score, keep: Bools, least_bars: int) -> list[tuple[int, int, int, int, float]]:
+    """Return (semitones, first row, lag, length, likeness) of runs alike but for the mode."""
+    strokes = onset_sets(score, chroma=True)[keep]
+    blurred = np.minimum(strokes + 0.5 * (np.roll(strokes, 1, axis=2) + np.roll(strokes, -1, axis=2)), 1.0)
+    minor = _minor(score, keep)
+    out = []
+    for semitones in range(12):
+        soft = _soft_dice(strokes, blurred, semitones)
+        for start, lag, length in diagonal_runs(soft, MODAL_LIKE, least_bars):
+            rows = np.arange(start, start + length)
+            if lag > 1 and (minor[rows].mean() > 0.5) != (minor[rows + lag].mean() > 0.5):
+                out.append((semitones, start, lag, length, float(soft[rows, rows + lag].mean())))
+    return out
+
+
+def _soft_dice(strokes: Floats, blurred: Floats, semitones: int) -> Floats:
+    """Return Dice's coefficient with half credit for a neighbouring semitone, the mean of both directions."""
+    n_bars = len(strokes)
+    down = [np.roll(sets, -semitones, axis=2).reshape(n_bars, -1) for sets in (strokes, blurred)]
+    flat = [sets.reshape(n_bars, -1) for sets in (strokes, blurred)]
+    size = flat[0].sum(axis=1)
+    total = size[:, None] + size[None, :]
+    return np.asarray((flat[1] @ down[0].T + flat[0] @ down[1].T) / np.where(total > 0, total, 1.0))
+
+
+def _minor(score: Score, keep: Bools) -> Bools:
+    """Return which bars fit a minor key best, over three bars."""
+    keys = bar_features(score, keep).groups["key"]
+    return np.asarray(keys[:, 12:].max(axis=1) > keys[:, :12].max(axis=1), bool)
+
+
+def _kind(semitones: int, value: float, literal: float) -> str:
+    """Return the kind of a repeat by its likeness at the transposition and as it stands."""
+    if semitones and value >= EXACT:
+        return "transposed"
+    return "literal" if not semitones and literal >= LITERAL else "varied"
+
+
+def _repeat(index: Ints, start: int, lag: int, length: int, semitones: int, value: float, kind: str) -> Repeat:
+    """Return the run as a repeat, cut so that model and return share no bars."""
     length = min(length, lag)
     first = (int(index[start]), int(index[start + length - 1]))
     later = (int(index[start + lag]), int(index[start + lag + length - 1]))
-    signed = semitones if semitones <= 6 else semitones - 12
-    if semitones and value >= EXACT:
-        kind = "transposed"
-    elif not semitones and literal >= LITERAL:
-        kind = "literal"
-    else:
-        kind = "varied"
-    return Repeat(first, later, kind, signed, round(value, 3))
+    return Repeat(first, later, kind, semitones if semitones <= 6 else semitones - 12, round(min(value, 1.0), 3))
 
 
 def _covered(bars: tuple[int, int], by: Bools) -> float:
