@@ -38,6 +38,8 @@ class RawNote:
     chord: int = -1  # running number of the chord it belongs to
     into: RawNote | None = None  # the note it was merged into
     id: int = -1
+    grace_order: int = 0  # place in its run of grace notes, chords sharing one
+    grace_value: int = 8  # printed value: 8 for an eighth
     xml_id: str = ""
 
     def head(self) -> RawNote:

@@ -7,11 +7,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from reading.draft import finished_mark
+from reading.draft import RawMark, finished_mark
 from reading.score import BAR_DTYPE, NOTE_DTYPE, Flag, Score
 
 if TYPE_CHECKING:
-    from reading.draft import Draft, RawBar, RawMark, RawNote
+    from reading.draft import Draft, RawBar, RawNote
 
 __all__ = ["finish"]
 
@@ -58,6 +58,7 @@ def finish(draft: Draft, source: str, sha256: str) -> Score:
     for row, note in enumerate(notes):
         note.id = row
         table[row] = _row(note, voices[id(note)])
+    _grace_marks(draft, notes)
     marks = sorted(map(finished_mark, draft.marks), key=lambda mark: (mark.onset, mark.part, mark.staff, mark.kind))
     return Score(
         title=draft.title,
@@ -232,6 +233,19 @@ def _flag_accents(marks: list[RawMark], notes: list[RawNote]) -> None:
             if mark.staff in (0, note.staff) and not note.flags & Flag.GRACE:
                 note.flags |= flag
                 mark.notes.append(note)
+
+
+def _grace_marks(draft: Draft, notes: list[RawNote]) -> None:
+    """Keep the order of every run of grace notes: in the table notes of one moment are sorted by pitch."""
+    runs: dict[tuple[int, int, str, int, int], list[RawNote]] = defaultdict(list)
+    for note in notes:
+        if note.flags & Flag.GRACE:
+            after = note.flags & Flag.GRACE_AFTER
+            runs[note.part, note.home, note.voice, note.onset, int(after)].append(note)
+    for (part, home, _, onset, _), members in runs.items():
+        members.sort(key=lambda note: note.id)
+        value = " ".join(f"{note.grace_order}/{note.grace_value}" for note in members)
+        draft.marks.append(RawMark("graces", onset, onset, part, home, value, members))
 
 
 def _bar_table(bars: list[RawBar]) -> np.ndarray:

@@ -144,8 +144,11 @@ class LayerReader:
         onset, end = round(start * TICKS_PER_QUARTER), round(self.now * TICKS_PER_QUARTER)
         self.reader.chords += 1
         made = [self._head(head, element, onset, end - onset) for head in heads]
+        order = self.graces[-1].grace_order + 1 if self.graces else 0
         for note in made:
             if grace:
+                note.grace_order = order
+                note.grace_value = number_of(element.get("dur") or heads[0].get("dur"), 8)
                 note.flags |= Flag.GRACE | (Flag.GRACE_SLASH if grace == "unacc" else Flag(0))
                 self.graces.append(note)
         self._remember(element, onset)

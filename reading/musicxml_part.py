@@ -19,6 +19,7 @@ __all__ = ["BadPlace", "PartReader"]
 STEPS = {"C": 0, "D": 1, "E": 2, "F": 3, "G": 4, "A": 5, "B": 6}
 SEMITONES = (0, 2, 4, 5, 7, 9, 11)
 _ACCENTS = {"sf", "sfz", "sff", "sffz", "sfffz", "fz", "ffz", "rf", "rfz", "fp", "sfp", "sfpp", "sfzp", "pf", "ffp"}
+_GRACE_VALUES = {"whole": 1, "half": 2, "quarter": 4, "eighth": 8, "16th": 16, "32nd": 32, "64th": 64, "128th": 128}
 _MAX_BAR_QUARTERS = 4096
 _MAX_VOICES = 256
 _SILENT = {"print", "figured-bass", "harmony", "grouping", "link", "bookmark", "listening"}
@@ -285,7 +286,7 @@ class PartReader:
             return
         note = self._pitched(element, onset, end - onset)
         self._join_chord(note, chord is not None)
-        self._grace(note, grace, chord is not None)
+        self._grace(element, note, grace, chord is not None)
         self._attach(element, note)
 
     def _fill(self, element: Any, end: int, chord: bool) -> None:
@@ -347,13 +348,16 @@ class PartReader:
         note.chord = self.chords + (self.row << 24)
         self.last = note
 
-    def _grace(self, note: RawNote, grace: Any, chord: bool) -> None:
+    def _grace(self, element: Any, note: RawNote, grace: Any, chord: bool) -> None:
         """Grace kinds; a plain note ends a run of graces before it."""
         if grace is None:
             if not chord:
                 self.graces.clear()
             return
         note.flags |= Flag.GRACE
+        note.grace_value = _GRACE_VALUES.get((element.findtext("type") or "").strip(), 8)
+        before = self.graces[-1].grace_order if self.graces else -1
+        note.grace_order = before if chord and before >= 0 else before + 1
         if grace.get("slash") == "yes":
             note.flags |= Flag.GRACE_SLASH
         if grace.get("steal-time-previous") and not grace.get("steal-time-following"):

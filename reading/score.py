@@ -115,13 +115,16 @@ class Mark:
     kind : str
         ``dynamic``, ``accent`` (sf, fp …), ``hairpin`` (value ``cresc`` or ``dim``), ``pedal``, ``slur``, ``tempo``
         (value: quarters per minute), ``text``, ``fermata``, ``ottava``, ``arpeggio``, ``ornament``, ``tremolo``,
-        ``glissando``, ``jump`` (da capo, dal segno, coda, fine), ``rehearsal``.
+        ``glissando``, ``jump`` (``da capo``, ``dal segno``, each with ``al fine`` or ``al coda`` where said, ``segno``,
+        ``coda``, ``to coda``, ``fine``; covers its bar), ``rehearsal``, ``graces`` (a run of grace notes; value: for
+        each of its notes place in the run and printed value, ``0/8 1/16``).
     onset, end : int
         Ticks; equal where the mark has no length.
     part, staff : int
         Row of the part; staff from 1, or 0 for the whole part.
     value : str
-        As printed or normalised (``mf``, ``cresc``, ``dolce``, ``96``, ``trill:sharp``).
+        As printed or normalised (``mf``, ``cresc``, ``dolce``, ``96``, ``trill:above sharp``, tremolo ``3`` or
+        ``between:3`` for its beams, ottava ``8va`` ``8vb`` ``15ma``, pedal ``damper`` ``sostenuto``).
     notes : tuple of int
         Ids of the notes it belongs to, where it belongs to notes.
     """
