@@ -22,7 +22,7 @@ import numpy as np
 from reading.features import Bools, Floats, Ints, first_endings, onset_sets
 from reading.features_bars import BarFeatures, bar_features
 from reading.form_words import reasons_for
-from reading.repeats import diagonal_runs, transposed_dice
+from reading.repeats_alike import diagonal_runs, dice_by_interval
 
 if TYPE_CHECKING:
     from reading.score import Score
@@ -180,18 +180,10 @@ def _curves(score: Score, features: BarFeatures, keep: Bools) -> dict[str, Float
 
 def _recurrence(score: Score, keep: Bools) -> tuple[Floats, Floats, Floats]:
     """Return how alike bars are as they stand and at the best transposition, and how much each takes up the opening."""
-    strokes = onset_sets(score)[keep]
-    used = np.flatnonzero(strokes.any(axis=(0, 1)))
-    if len(used):  # only pitches that occur, with an octave of room
-        strokes = strokes[:, :, max(used[0] - MOST_SEMITONES, 0) : used[-1] + MOST_SEMITONES + 1]
-    pickup = int(bool(score.bars["pickup"][keep][:1].any()))
-    same = transposed_dice(strokes, 0)
-    moved, opening = np.zeros_like(same), np.zeros(len(same))
-    for semitones in range(-MOST_SEMITONES, MOST_SEMITONES + 1):
-        alike = transposed_dice(strokes, semitones)
-        np.maximum(moved, alike, out=moved)
-        np.maximum(opening, _opening_returns(alike, pickup), out=opening)
-    return same, moved, opening
+    by_interval = dice_by_interval(onset_sets(score)[keep], MOST_SEMITONES)
+    first = int(bool(score.bars["pickup"][keep][:1].any()))
+    opening = np.max([_opening_returns(alike, first) for alike in by_interval], axis=0)
+    return by_interval[MOST_SEMITONES], by_interval.max(axis=0), opening
 
 
 def _repeat_starts(alike: Floats, like: float) -> Floats:

@@ -4,11 +4,8 @@ Two bars are compared by what is struck where (octaves folded together), at each
 is a run of consecutive bars that resemble an earlier run at *one* transposition; a single odd bar inside is forgiven.
 Octave shifts and new voicings therefore do not hide a repeat, and the interval of a transposition is read off.
 
-The measure of resemblance is Dice's coefficient: twice the shared strokes over all strokes of both bars.
-
-References
-----------
-L. R. Dice, Measures of the amount of ecologic association between species, *Ecology* 26 (1945), 297-302.
+The measure of resemblance is Dice's coefficient (:mod:`reading.repeats_alike`): twice the shared strokes over all
+strokes of both bars.
 """
 
 from __future__ import annotations
@@ -20,11 +17,12 @@ import numpy as np
 
 from reading.features import UPPER, Bools, Floats, Ints, first_endings, hands, onset_sets
 from reading.features_bars import bar_features
+from reading.repeats_alike import diagonal_runs, dice, soft_dice, transposed_dice
 
 if TYPE_CHECKING:
     from reading.score import Score
 
-__all__ = ["Repeat", "diagonal_runs", "dice", "find", "transposed_dice"]
+__all__ = ["Repeat", "find"]
 
 LIKE = 0.6
 """Bars at least this alike belong to a run: shuffling the bars of whole movements then leaves no run of four."""
@@ -82,7 +80,7 @@ def find(score: Score, *, like: float = LIKE, least_bars: int = LEAST_BARS) -> t
     index = np.flatnonzero(keep) + 1
     alike = _likeness(score, keep)
     exact = onset_sets(score)[keep]
-    same = dice(exact.reshape(len(exact), -1))
+    same = dice(exact)
     found: list[tuple[float, Repeat]] = []
     for semitones, start, lag, length in _runs(alike, like, least_bars):
         rows = np.arange(start, start + length)
@@ -94,73 +92,6 @@ def find(score: Score, *, like: float = LIKE, least_bars: int = LEAST_BARS) -> t
         found.append((0.5 * length * value, _repeat(index, start, lag, length, semitones, value, "modal")))
     found.sort(key=lambda pair: (-pair[0], pair[1].later, pair[1].first))
     return _without_echoes([repeat for _, repeat in found])
-
-
-def dice(sets: Floats) -> Floats:
-    """Return Dice's coefficient between all rows.
-
-    Parameters
-    ----------
-    sets : ndarray of float, shape (n, d)
-        0 or 1; a row of zeros (silence) resembles nothing.
-
-    Returns
-    -------
-    ndarray of float, shape (n, n)
-    """
-    flat = sets[:, sets.any(axis=0)].astype(np.float32)
-    size = flat.sum(axis=1)
-    total = size[:, None] + size[None, :]
-    return np.asarray(2.0 * (flat @ flat.T) / np.where(total > 0, total, 1.0), np.float64)
-
-
-def transposed_dice(strokes: Floats, semitones: int) -> Floats:
-    """Return Dice's coefficient of bar i with bar j moved down by *semitones*.
-
-    Parameters
-    ----------
-    strokes : ndarray of float, shape (n, slots, width)
-        From :func:`reading.features.onset_sets`; with 12 columns (octaves folded) the move wraps round, otherwise what
-        leaves the columns is lost, so leave room for it.
-    semitones : int
-
-    Returns
-    -------
-    ndarray of float, shape (n, n)
-    """
-    n_bars, _, width = strokes.shape
-    moved = np.roll(strokes, -semitones, axis=2)
-    if width != 12 and semitones:
-        moved[:, :, slice(width - semitones, None) if semitones > 0 else slice(None, -semitones)] = 0.0
-    flat, shifted = (sets.reshape(n_bars, -1).astype(np.float32) for sets in (strokes, moved))
-    size = flat.sum(axis=1)
-    total = size[:, None] + size[None, :]
-    return np.asarray(2.0 * (flat @ shifted.T) / np.where(total > 0, total, 1.0), np.float64)
-
-
-def diagonal_runs(alike: Floats, threshold: float, least_bars: int) -> list[tuple[int, int, int]]:
-    """Return the runs of resembling bars above the diagonal as (first row, lag, length).
-
-    Parameters
-    ----------
-    alike : ndarray of float, shape (n, n)
-        ``alike[i, j]``: how much bar j resembles bar i.
-    threshold : float
-    least_bars : int
-        Shortest run returned. One bar below the threshold inside a run is forgiven.
-    """
-    n_bars = len(alike)
-    lag, row = np.mgrid[1:n_bars, 0:n_bars]
-    inside = row + lag < n_bars
-    strong = np.zeros((max(n_bars - 1, 0), n_bars + 2), bool)  # a column of False at both ends parts the diagonals
-    strong[:, 1:-1][inside] = alike[row[inside], (row + lag)[inside]] >= threshold
-    strong[:, 1:-1] |= strong[:, :-2] & strong[:, 2:]
-    edge = np.diff(strong.astype(np.int8), axis=1)
-    start_lag, start = np.nonzero(edge == 1)
-    _, stop = np.nonzero(edge == -1)
-    length = stop - start
-    long = length >= least_bars
-    return list(zip(start[long].tolist(), (start_lag[long] + 1).tolist(), length[long].tolist(), strict=True))
 
 
 def _likeness(score: Score, keep: Bools) -> Floats:
@@ -206,26 +137,15 @@ def _continued(along: Floats, first: int, last: int, like: float) -> tuple[int, 
 def _modal_runs(score: Score, keep: Bools, least_bars: int) -> list[tuple[int, int, int, int, float]]:
     """Return (semitones, first row, lag, length, likeness) of runs alike but for the mode."""
     strokes = onset_sets(score, chroma=True)[keep]
-    blurred = np.minimum(strokes + 0.5 * (np.roll(strokes, 1, axis=2) + np.roll(strokes, -1, axis=2)), 1.0)
     minor = _minor(score, keep)
     out = []
     for semitones in range(12):
-        soft = _soft_dice(strokes, blurred, semitones)
+        soft = soft_dice(strokes, semitones)
         for start, lag, length in diagonal_runs(soft, MODAL_LIKE, least_bars):
             rows = np.arange(start, start + length)
             if lag > 1 and (minor[rows].mean() > 0.5) != (minor[rows + lag].mean() > 0.5):
                 out.append((semitones, start, lag, length, float(soft[rows, rows + lag].mean())))
     return out
-
-
-def _soft_dice(strokes: Floats, blurred: Floats, semitones: int) -> Floats:
-    """Return Dice's coefficient with half credit for a neighbouring semitone, the mean of both directions."""
-    n_bars = len(strokes)
-    down = [np.roll(sets, -semitones, axis=2).reshape(n_bars, -1) for sets in (strokes, blurred)]
-    flat = [sets.reshape(n_bars, -1) for sets in (strokes, blurred)]
-    size = flat[0].sum(axis=1)
-    total = size[:, None] + size[None, :]
-    return np.asarray((flat[1] @ down[0].T + flat[0] @ down[1].T) / np.where(total > 0, total, 1.0))
 
 
 def _minor(score: Score, keep: Bools) -> Bools:
