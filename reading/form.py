@@ -22,6 +22,7 @@ import numpy as np
 from reading.features import Bools, Floats, Ints, first_endings, onset_sets
 from reading.features_bars import BarFeatures, bar_features
 from reading.form_words import reasons_for
+from reading.repeats import find
 from reading.repeats_alike import diagonal_runs, dice_by_interval
 
 if TYPE_CHECKING:
@@ -94,12 +95,12 @@ def sections(score: Score) -> Sections:
     """
     keep = ~first_endings(score)
     features = bar_features(score, keep)
-    parts = _curves(score, features, keep)
+    parts, alike = _curves(score, features, keep)
     total = np.sum(list(parts.values()), axis=0)
     ranked = _peaks(total)
     top = total[ranked[0]] if len(ranked) else 1.0
     curve = np.clip(total / max(top, 1e-9), 0.0, 1.0)
-    words = reasons_for(score, features, parts, keep)
+    words = reasons_for(features, parts, find(score), alike)
     cut = CUT * float(total[ranked[:5]].mean()) if len(ranked) else 0.0
     listed = [
         (total[row] >= cut, Section(int(features.bars[row]), round(float(curve[row]), 3), words(row))) for row in ranked
@@ -163,19 +164,20 @@ def scaled(curve: Floats) -> Floats:
     return np.clip((curve - low) / (high - low), 0.0, 1.0) if high > low else np.zeros_like(curve)
 
 
-def _curves(score: Score, features: BarFeatures, keep: Bools) -> dict[str, Floats]:
-    """Return the curves that add up to the strength of a start."""
+def _curves(score: Score, features: BarFeatures, keep: Bools) -> tuple[dict[str, Floats], Floats]:
+    """Return the curves that add up to the strength of a start, and how alike bars are at the best transposition."""
     alike = {name: likeness(matrix) for name, matrix in features.groups.items()}
     whole = np.mean(list(alike.values()), axis=0)
     same, moved, opening = _recurrence(score, keep)
     repeated = [_repeat_starts(moved if free else same, like) for free, like in REPEAT_CURVES]
-    return {
+    parts = {
         "change": scaled(novelty(whole, 4)),
         "figuration": scaled(novelty(alike["figuration"], 2)),
         "repetition": scaled(np.sum([scaled(curve) for curve in repeated], axis=0)),
         "opening": scaled(opening),
         "bar line": BARLINE_BONUS * _after_bar_line(score)[keep],
     }
+    return parts, moved
 
 
 def _recurrence(score: Score, keep: Bools) -> tuple[Floats, Floats, Floats]:

@@ -6,62 +6,98 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from reading.features import Bools, Floats
+from reading.features import Floats
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
     from reading.features_bars import BarFeatures
-    from reading.score import Score
+    from reading.repeats import Repeat
 
-__all__ = ["reasons_for"]
+__all__ = ["interval_words", "reasons_for"]
 
 TELLING = 0.5
 """A curve explains a start where it reaches this share of its range."""
 MOST_REASONS = 4
-LIKE = 0.5
-TONICS_MAJOR = ("C", "D-flat", "D", "E-flat", "E", "F", "F-sharp", "G", "A-flat", "A", "B-flat", "B")
+UNHEARD = 0.4
+"""Two bars that resemble no earlier ones by more than this are new."""
 CHANGES = {
     "rhythm lower": "new rhythm in the left hand",
     "rhythm upper": "new rhythm in the right hand",
-    "harmony": "new harmony",
+    "harmony": "harmony changes",
     "key": "key changes",
     "register": "new register",
     "texture": "texture changes",
     "dynamics": "dynamics change",
     "figuration": "figuration changes",
 }
+INTERVALS = ("minor second", "major second", "minor third", "major third", "fourth", "tritone")
+
+
+def interval_words(semitones: int) -> str:
+    """Return a transposition of at most a tritone in words (``up a fourth``); empty for none.
+
+    Parameters
+    ----------
+    semitones : int
+        -6 to 6.
+    """
+    if not semitones:
+        return ""
+    return f"{'up' if semitones > 0 else 'down'} a {INTERVALS[abs(semitones) - 1]}"
 
 
 def reasons_for(
-    score: Score, features: BarFeatures, parts: dict[str, Floats], keep: Bools
+    features: BarFeatures, parts: dict[str, Floats], repeats: tuple[Repeat, ...], alike: Floats
 ) -> Callable[[int], tuple[str, ...]]:
     """Return a function that tells, for a row of the features, why a passage starts there.
 
     Parameters
     ----------
-    score : Score
     features : BarFeatures
     parts : dict of str to ndarray
         The curves of :class:`reading.form.Sections`.
-    keep : ndarray of bool, shape (n_bars,)
-        Bars analysed.
+    repeats : tuple of Repeat
+    alike : ndarray of float, shape (n, n)
+        How alike bars are at the best transposition.
     """
     steps = {name: _step(matrix) for name, matrix in features.groups.items()}
+    bars = features.bars
 
     def words(row: int) -> tuple[str, ...]:
-        found = []
+        found = _returns(int(bars[row]), repeats)
         if parts["bar line"][row] > 0:
-            found.append((3.0, "double bar or repeat sign"))
+            found.append((2.5, "double bar or repeat sign"))
         if parts["opening"][row] >= TELLING:
-            found.append((2.0 * parts["opening"][row], "opening returns"))
-        if parts["repetition"][row] >= TELLING:
-            found.append((parts["repetition"][row], "a passage heard elsewhere starts"))
-        found += [(step[row], CHANGES[name]) for name, step in steps.items() if step[row] >= TELLING]
+            found.append((2.0 * float(parts["opening"][row]), "opening returns"))
+        if not found and _unheard(alike, row):
+            found.append((1.5, "new theme"))
+        if parts["repetition"][row] >= TELLING and len(found) < 2:
+            found.append((float(parts["repetition"][row]), "starts a passage heard more than once"))
+        found += [(float(step[row]), CHANGES[name]) for name, step in steps.items() if step[row] >= TELLING]
         found.sort(key=lambda pair: -pair[0])
         return tuple(text for _, text in found[:MOST_REASONS]) or ("many small changes together",)
 
     return words
+
+
+def _returns(bar: int, repeats: tuple[Repeat, ...]) -> list[tuple[float, str]]:
+    """Return the longest repeat that begins at the bar or next to it, as a weighted reason."""
+    for repeat in sorted(repeats, key=lambda repeat: repeat.first[0] - repeat.first[1]):
+        if abs(repeat.later[0] - bar) <= 1 and repeat.first[1] - repeat.first[0] >= 3:
+            how = interval_words(repeat.semitones) or {"literal": "literally", "modal": "in the other mode"}.get(
+                repeat.kind, "varied"
+            )
+            return [(3.0, f"theme returns: bar {repeat.first[0]} on, {how}")]
+    return []
+
+
+def _unheard(alike: Floats, row: int) -> bool:
+    """Say whether the two bars from a row on resemble no two bars before."""
+    if not 2 <= row < len(alike) - 1:
+        return False
+    pairs = (alike[: row - 1, row] + alike[1:row, row + 1]) / 2
+    return bool(pairs.max() < UNHEARD)
 
 
 def _step(matrix: Floats) -> Floats:
