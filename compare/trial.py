@@ -202,10 +202,11 @@ def _scored_gain(meters: Sequence[Meter], level_lufs: float) -> float:
     return float(min([gain for _, gain in heard] + [ceiling / meter.true_peak for meter, _ in heard]))
 
 
-def _hear(rendering: Rendering, meter: Meter, matched: float, scored: float, says: str, rate: int) -> Heard:
+def _hear(sound: Sound, says: str, measures: Sequence[str] | None) -> Heard:
     """Everything about one variant that needs no other."""
+    rendering, meter, matched, scored = sound.rendering, sound.meter, sound.gain_matched, sound.gain_scored
     clip = rendering.mix * np.float32(matched)
-    long = welch(clip, rate, segment=_LONG_SEGMENT)
+    long = welch(clip, sound.sample_rate_hz, segment=_LONG_SEGMENT)
     return Heard(
         rendering.variant,
         says,
@@ -215,8 +216,9 @@ def _hear(rendering: Rendering, meter: Meter, matched: float, scored: float, say
         meter.read(),
         meter.read(matched),
         meter.read(scored),
-        welch(clip, rate),
+        welch(clip, sound.sample_rate_hz),
         third_octaves_db(long),
+        measure_all(sound, measures),
     )
 
 
