@@ -1,0 +1,220 @@
+"""Accents given to players: which moments, which chord, who strikes what, how it is written."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from mapping.arrangement import TECHNIQUES
+from mapping.levels import levels_at
+from reading.score import DYNAMICS, TICKS_PER_QUARTER, Flag
+
+if TYPE_CHECKING:
+    from mapping.arrangement import Player
+    from mapping.draft import Context, Rows
+    from mapping.steps import StepOptions
+
+__all__ = ["Struck", "moments", "struck_notes"]
+
+_ENOUGH = 0.35  # strength from which an unmarked accent (a thick chord, an arpeggio sign) is realised
+_GRACES = 3
+_SCALE_STEPS = (0, 2, 4, 5, 7, 9, 11)
+
+
+@dataclass(frozen=True)
+class Struck:
+    """One accent: its place, how long its chord is written, its pitches from the lowest, the bass, the leading note."""
+
+    onset: int
+    length: int
+    pitches: tuple[int, ...]
+    leading: int
+    fifths: int
+
+
+def struck_notes(context: Context, options: StepOptions, on: tuple[str, ...], by: str, *, every: bool) -> list[Rows]:
+    """Return the notes that players add to accents.
+
+    Parameters
+    ----------
+    on : tuple of str
+        Players, in any order.
+    by : str
+        As in ``stress``.
+    every : bool
+        Every attack the step's bars and beats choose, in place of the accents found.
+    """
+    rows = [target.row for target in context.targets(on)]
+    found: list[Rows] = []
+    for moment in moments(context, options, every=every):
+        found += _Realised(context, options, rows, moment).by(by)
+    return found
+
+
+def moments(context: Context, options: StepOptions, *, every: bool) -> list[Struck]:
+    """Return the accents of a step's bars and beats, or every attack there, in order of time."""
+    from reading.accents import accents
+
+    notes = context.score.notes
+    onsets = np.unique(notes["onset"][context.piece.chosen(options) & (notes["duration"] > 0)])
+    if not every:
+        strong = [one.onset for one in accents(context.score) if one.marked or one.strength >= _ENOUGH]
+        onsets = onsets[np.isin(onsets, strong)]
+    return [_struck(context, int(onset)) for onset in onsets]
+
+
+def _struck(context: Context, onset: int) -> Struck:
+    """The chord at an attack: what is struck there and what still sounds."""
+    notes, score = context.score.notes, context.score
+    sounding = (notes["onset"] <= onset) & (notes["onset"] + notes["duration"] > onset) & (notes["duration"] > 0)
+    fresh = sounding & (notes["onset"] == onset)
+    bar = score.bars[score.bar_at(onset) - 1]
+    fifths = int(bar["fifths"])
+    tonic = (7 * fifths + (9 if bar["minor"] == 1 else 0)) % 12
+    return Struck(
+        onset,
+        int(notes["duration"][fresh].max()),
+        tuple(sorted({int(pitch) for pitch in notes["pitch"][sounding]})),
+        (tonic - 1) % 12,
+        fifths,
+    )
+
+
+class _Realised:
+    """One accent on its way to the players."""
+
+    def __init__(self, context: Context, options: StepOptions, rows: list[int], moment: Struck) -> None:
+        self.context, self.options, self.moment = context, options, moment
+        self.rows = sorted(rows, key=lambda row: -_middle(context.players[row]))
+        self.short = min(moment.length, TICKS_PER_QUARTER)
+
+    def by(self, how: str) -> list[Rows]:
+        """Notes of every player, by one of the ways ``stress`` names."""
+        if how == "timpani":
+            return [self._drum(row) for row in self.rows]
+        if how == "multiple stops":
+            return [self._stops(row) for row in self.rows]
+        if how == "grace run":
+            return [self._run_up(row) for row in self.rows]
+        if how == "short over held":
+            return self._short_over_held()
+        length = self.moment.length if how == "fp" else self.short
+        flag = Flag.FP if how == "fp" else Flag.ACCENT
+        notes = self._chord(self.rows, length, int(flag))
+        if how == "pizzicato":
+            for part in notes:
+                part["technique"] = TECHNIQUES.index("pizzicato")
+        return notes
+
+    def _made(self, row: int, pitches: list[int], length: int, flags: int) -> Rows:
+        """Notes of one player at the accent, spelt as the piano spells them."""
+        found = self.context.made([(self.moment.onset, length, pitch) for pitch in pitches], row, self.options)
+        found["flags"] |= flags
+        return _as_spelt(found, self.context)
+
+    def _chord(self, rows: list[int], length: int, flags: int) -> list[Rows]:
+        """The chord spread over players: the highest takes the top note, the lowest the bass, others what is scarce."""
+        used: dict[int, int] = {}
+        found = []
+        for place, row in enumerate(rows):
+            player = self.context.players[row]
+            if player.instrument.name == "timpani":
+                found.append(self._drum(row))
+                continue
+            pitch = self._pitch_for(player, place, len(rows), used)
+            if pitch is not None:
+                used[pitch % 12] = used.get(pitch % 12, 0) + 1
+                found.append(self._made(row, [pitch], length, flags))
+        return found
+
+    def _pitch_for(self, player: Player, place: int, count: int, used: dict[int, int]) -> int | None:
+        """The note of the chord a player takes: in comfort, near the middle, the scarcest; no second leading note."""
+        pitches = self.moment.pitches
+        wanted = pitches[-1] % 12 if place == 0 else pitches[0] % 12 if place == count - 1 else None
+        low, high = player.instrument.safe_low, player.instrument.safe_high
+        options = []
+        for pitch in range(low, high + 1):
+            pc = pitch % 12
+            if pc not in {one % 12 for one in pitches} or (pc == self.moment.leading and used.get(pc)):
+                continue
+            away = min(abs(pitch - one) for one in pitches)
+            fit = 0 if wanted in (None, pc) else 30
+            options.append((fit + 8 * used.get(pc, 0) + away + abs(pitch - _middle(player)) / 4, pitch))
+        return min(options)[1] if options else None
+
+    def _drum(self, row: int) -> Rows:
+        """A stroke on the drum tuned to the bass, or to another note of the chord; none where no drum has one."""
+        instrument = self.context.players[row].instrument
+        bass = self.moment.pitches[0]
+        for pc in dict.fromkeys([bass % 12, *(one % 12 for one in self.moment.pitches)]):
+            if pc == self.moment.leading:
+                continue
+            inside = [pitch for pitch in range(instrument.safe_low, instrument.safe_high + 1) if pitch % 12 == pc]
+            if inside:
+                return self._made(row, inside[:1], self.short, int(Flag.ACCENT))
+        return self.context.made([], row, self.options)
+
+    def _stops(self, row: int) -> Rows:
+        """A short chord of up to four notes, one on each string, the top string near the piano's top note."""
+        strings = self.context.players[row].instrument.open_strings
+        pcs = {one % 12 for one in self.moment.pitches}
+        if not strings:
+            return self._made(row, [], self.short, 0)
+        best: list[int] = []
+        for reach in (range(len(strings)), range(1, len(strings)), range(len(strings) - 1)):
+            chord: list[int] = []
+            for string in reach:
+                fingered = [p for p in range(strings[string], strings[string] + 7) if p % 12 in pcs]
+                fingered = [p for p in fingered if not chord or (p > chord[-1] and p % 12 != chord[-1] % 12)]
+                if not fingered:
+                    chord = []
+                    break
+                chord.append(min(fingered))
+            if len(chord) > len(best):
+                best = chord
+        return self._made(row, best, self.short, int(Flag.ACCENT))
+
+    def _run_up(self, row: int) -> Rows:
+        """Three steps of the scale up to the highest note of the chord the player reaches, as grace notes."""
+        player = self.context.players[row]
+        reach = [p for p in self.moment.pitches if player.instrument.safe_low + 6 <= p <= player.instrument.safe_high]
+        if not reach:
+            return self._made(row, [], self.short, 0)
+        top = reach[-1]
+        scale = {(step + 7 * self.moment.fifths) % 12 for step in _SCALE_STEPS}
+        below = [p for p in range(top - 1, top - 12, -1) if p % 12 in scale][:_GRACES]
+        notes = self._made(row, [*reversed(below), top], self.short, 0)
+        notes["flags"][:-1] = int(Flag.GRACE)
+        notes["duration"][:-1] = 0
+        notes["flags"][-1] |= int(Flag.ACCENT)
+        return notes
+
+    def _short_over_held(self) -> list[Rows]:
+        """Every second player strikes short and loud, the others hold the chord softly."""
+        strike, hold = self.rows[::2], self.rows[1::2]
+        found = self._chord(strike, self.short, int(Flag.ACCENT))
+        held = self._chord(hold, self.moment.length, 0)
+        level = levels_at(self.context.score, np.array([self.moment.onset]))[0]
+        for part in held:
+            if self.options.level is None:
+                part["dynamic"] = max(0, min(DYNAMICS.index("p"), round(float(level)) - 1))
+        return found + held
+
+
+def _middle(player: Player) -> float:
+    """Middle of a player's comfortable range."""
+    return (player.instrument.safe_low + player.instrument.safe_high) / 2
+
+
+def _as_spelt(notes: Rows, context: Context) -> Rows:
+    """Spell notes as the piano spells the same pitch class at that moment, where it does."""
+    piano = context.score.notes
+    for note in notes:
+        at = (piano["onset"] <= note["onset"]) & (piano["onset"] + piano["duration"] > note["onset"])
+        same: Any = piano[at & (piano["pitch"] % 12 == int(note["pitch"]) % 12)]
+        if len(same):
+            note["step"], note["alter"] = same[0]["step"], same[0]["alter"]
+            note["octave"] = (int(note["pitch"]) - int(same[0]["alter"])) // 12 - 1
+    return notes

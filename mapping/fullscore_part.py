@@ -1,0 +1,338 @@
+"""One part of the full score, bar by bar, as MusicXML text."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+from xml.sax.saxutils import escape, quoteattr
+
+import numpy as np
+
+from mapping.arrangement import TECHNIQUES
+from mapping.fullscore_pitch import CLEFS, Transposition, accidental, clefs_by_bar, key_alters
+from mapping.fullscore_rhythm import Glyph, beamed, beat_ticks, written
+from mapping.fullscore_signs import Signs, articulations, signs_of
+from mapping.fullscore_voices import bars_of, voiced
+from reading.score import TICKS_PER_QUARTER, Flag
+
+if TYPE_CHECKING:
+    from mapping.arrangement import Arrangement, Part
+    from reading.score import Score
+
+__all__ = ["part_xml"]
+
+Directions = dict[int, list[tuple[str, str]]]
+
+
+def part_xml(part: Part, arrangement: Arrangement, ident: str, common: Directions) -> str:
+    """Return ``<part>`` of one player.
+
+    Parameters
+    ----------
+    ident : str
+        Id of the part.
+    common : dict
+        Signs that stand once above the score, for the top part.
+    """
+    return _PartWriter(part, arrangement, common).xml(ident)
+
+
+class _PartWriter:
+    """Writes one part; holds what runs from bar to bar: key, metre, clefs."""
+
+    def __init__(self, part: Part, arrangement: Arrangement, common: Directions) -> None:
+        self.part, self.score = part, arrangement.score
+        self.notes = part.notes
+        self.instrument = part.player.instrument
+        self.signs: Signs = signs_of(part, arrangement)
+        self.directions: Directions = {tick: list(found) for tick, found in common.items()}
+        for tick, found in self.signs.directions.items():
+            self.directions.setdefault(tick, []).extend(found)
+        self.staves = self.instrument.staves
+        self.keys = [Transposition.of(self.instrument, int(fifths)) for fifths in self.score.bars["fifths"]]
+        self.pitches = self._written_pitches()
+        self.staff = self._staff_of_notes()
+        self.bars = [bars_of_staff(self.notes, self.score, self.staff, staff) for staff in range(1, self.staves + 1)]
+        self.clefs = [self._clefs(staff) for staff in range(1, self.staves + 1)]
+
+    def _written_pitches(self) -> list[tuple[int, int, int]]:
+        """Written (step, alter, octave) of every note."""
+        notes = self.notes
+        columns = (notes["pitch"].tolist(), notes["step"].tolist(), notes["octave"].tolist(), notes["bar"].tolist())
+        return [
+            self.keys[bar - 1].written(pitch, step, octave) for pitch, step, octave, bar in zip(*columns, strict=True)
+        ]
+
+    def _staff_of_notes(self) -> np.ndarray[Any, np.dtype[np.int64]]:
+        """Staff of every note: as the piano has it, by height where a step made it."""
+        if self.staves == 1:
+            return np.ones(len(self.notes), dtype=np.int64)
+        own = np.where(self.notes["pitch"] >= 60, 1, 2)
+        return np.where(self.notes["source"] >= 0, np.clip(self.notes["staff"], 1, 2), own)
+
+    def _clefs(self, staff: int) -> list[str]:
+        """Clef of every bar on a staff."""
+        names = self.instrument.clefs
+        if self.staves > 1:
+            names = (names[min(staff, len(names)) - 1],)
+        steps: list[list[int]] = [[] for _ in self.score.bars]
+        for row in np.flatnonzero(self.staff == staff).tolist():
+            step, _, octave = self.pitches[row]
+            steps[int(self.notes["bar"][row]) - 1].append(octave * 7 + step)
+        return clefs_by_bar(steps, names)
+
+    def xml(self, ident: str) -> str:
+        """The whole part."""
+        measures = "".join(self._measure(row) for row in range(len(self.score.bars)))
+        return f'<part id="{ident}">{measures}</part>'
+
+    def _measure(self, row: int) -> str:
+        """One bar."""
+        bar = self.score.bars[row]
+        implicit = ' implicit="yes"' if bar["pickup"] else ""
+        number = quoteattr(self.score.bar_numbers[row] or str(row + 1))
+        voices = self._voices(row)
+        accidentals = self._accidentals(row, [glyph for _, _, glyphs in voices for glyph in glyphs])
+        length = int(bar["duration"])
+        body = []
+        for place, (staff, voice, glyphs) in enumerate(voices):
+            if place:
+                body.append(f"<backup><duration>{length}</duration></backup>")
+            body.append(self._voice(row, staff, voice, glyphs, accidentals, first=place == 0))
+        left, right = _barlines(self.score, row)
+        return (
+            f"<measure number={number}{implicit}>{left}{self._attributes(row)}{''.join(body)}{right}</measure>"
+        )
+
+    def _voices(self, row: int) -> list[tuple[int, int, list[Glyph]]]:
+        """(staff, voice number, glyphs) of a bar."""
+        bar = self.score.bars[row]
+        beat = beat_ticks(int(bar["beats"]), int(bar["beat_type"]))
+        length = int(bar["duration"])
+        found = []
+        for staff in range(1, self.staves + 1):
+            chords, graces = self.bars[staff - 1][row]
+            for place, events in enumerate(voiced(chords, graces, length)):
+                shift = _pickup_shift(bar)
+                for event in events:
+                    event.start += shift
+                glyphs = written(events, beat)
+                beamed(glyphs, beat)
+                for glyph in glyphs:
+                    glyph.start -= shift
+                found.append((staff, (staff - 1) * 4 + place + 1, glyphs))
+        return found
+
+    def _accidentals(self, row: int, glyphs: list[Glyph]) -> dict[tuple[int, int], str]:
+        """Accidentals to print, by (note row, start of the glyph), in the order of time."""
+        key = key_alters(self.keys[row].fifths)
+        state: dict[tuple[int, int, int], int] = {}
+        found: dict[tuple[int, int], str] = {}
+        bar_start = int(self.score.bars["onset"][row])
+        for glyph in sorted(glyphs, key=lambda one: one.start):
+            for one in [*(item for chord in glyph.grace for item in chord), *glyph.rows]:
+                grace = one not in glyph.rows
+                if not grace and int(self.notes["onset"][one]) < bar_start + glyph.start:
+                    continue  # tied: the accidental stands at its start
+                step, alter, octave = self.pitches[one]
+                place = (int(self.staff[one]), step, octave)
+                if state.get(place, key.get(step, 0)) != alter:
+                    found[one, -1 if grace else glyph.start] = accidental(alter)
+                state[place] = alter
+        return found
+
+    def _attributes(self, row: int) -> str:
+        """Attributes that change at a bar."""
+        bars, bar = self.score.bars, self.score.bars[row]
+        first = row == 0
+        before = bars[row - 1] if row else bar
+        found = [f"<divisions>{TICKS_PER_QUARTER}</divisions>"] if first else []
+        if first or self.keys[row].fifths != self.keys[row - 1].fifths:
+            mode = "" if bar["minor"] < 0 else f"<mode>{'minor' if bar['minor'] else 'major'}</mode>"
+            found.append(f"<key><fifths>{self.keys[row].fifths}</fifths>{mode}</key>")
+        if first or (bar["beats"], bar["beat_type"]) != (before["beats"], before["beat_type"]):
+            found.append(f"<time><beats>{bar['beats']}</beats><beat-type>{bar['beat_type']}</beat-type></time>")
+        if first and self.staves > 1:
+            found.append(f"<staves>{self.staves}</staves>")
+        for staff, clefs in enumerate(self.clefs, start=1):
+            if first or clefs[row] != clefs[row - 1]:
+                sign, line, _ = CLEFS[clefs[row]]
+                which = f' number="{staff}"' if self.staves > 1 else ""
+                found.append(f"<clef{which}><sign>{sign}</sign><line>{line}</line></clef>")
+        if first and self.instrument.transpose:
+            found.append(_transpose(self.instrument.transpose, self.instrument.transpose_diatonic))
+        return f"<attributes>{''.join(found)}</attributes>" if found else ""
+
+    def _voice(
+        self, row: int, staff: int, voice: int, glyphs: list[Glyph], accidentals: dict[tuple[int, int], str], *, first: bool
+    ) -> str:
+        """Notes of one voice in one bar, with the directions where it is the bar's first voice."""
+        bar = self.score.bars[row]
+        start, length = int(bar["onset"]), int(bar["duration"])
+        place = f"<staff>{staff}</staff>" if self.staves > 1 else ""
+        found = []
+        ticks = sorted(tick for tick in self.directions if start <= tick < start + length) if first else []
+        if first and row == len(self.score.bars) - 1:
+            ticks += sorted(tick for tick in self.directions if tick >= start + length)
+        whole_rest = len(glyphs) >= 1 and not any(glyph.rows or glyph.grace for glyph in glyphs)
+        if whole_rest:
+            found += [self._direction(tick, tick - start) for tick in ticks]
+            rest = f'<note><rest measure="yes"/><duration>{length}</duration><voice>{voice}</voice>{place}</note>'
+            return "".join(found) + rest
+        for glyph in glyphs:
+            last = glyph is glyphs[-1]
+            while ticks and (ticks[0] < start + glyph.start + glyph.length or last):
+                tick = ticks.pop(0)
+                found.append(self._direction(tick, tick - start - glyph.start))
+            found.append(self._glyph(glyph, start, voice, place, accidentals, main=voice % 4 == 1))
+        return "".join(found)
+
+    def _direction(self, tick: int, offset: int) -> str:
+        """Everything that stands at one tick."""
+        shift = f"<offset>{offset}</offset>" if offset else ""
+        staff = "<staff>1</staff>" if self.staves > 1 else ""
+        return "".join(
+            f'<direction placement="{placement}"><direction-type>{xml}</direction-type>{shift}{staff}{_sound(xml)}</direction>'
+            for placement, xml in self.directions[tick]
+        )
+
+    def _glyph(
+        self, glyph: Glyph, start: int, voice: int, place: str, accidentals: dict[tuple[int, int], str], *, main: bool
+    ) -> str:
+        """One note, chord or rest, with its grace notes before it."""
+        found = [self._grace(chord, voice, place, accidentals, len(glyph.grace)) for chord in glyph.grace]
+        timing = f"<voice>{voice}</voice><type>{glyph.kind}</type>{'<dot/>' * glyph.dots}"
+        ratio = _ratio(glyph)
+        if not glyph.rows:
+            if not main and not glyph.ratio:
+                return "".join(found) + f"<forward><duration>{glyph.length}</duration><voice>{voice}</voice>{place}</forward>"
+            hidden = "" if main else ' print-object="no"'
+            notations = f"<notations>{_bracket(glyph)}</notations>" if glyph.tuplet else ""
+            found.append(
+                f"<note{hidden}><rest/><duration>{glyph.length}</duration>{timing}{ratio}{place}{notations}</note>"
+            )
+            return "".join(found)
+        beams = "".join(f'<beam number="{level}">{word}</beam>' for level, word in enumerate(glyph.beams, start=1))
+        for position, row in enumerate(sorted(glyph.rows, key=lambda one: int(self.notes["pitch"][one]))):
+            into, out = not glyph.first, not glyph.last
+            onset, end = int(self.notes["onset"][row]), int(self.notes["onset"][row] + self.notes["duration"][row])
+            into |= onset < start + glyph.start
+            out |= end > start + glyph.start + glyph.length
+            ties = ('<tie type="stop"/>' if into else "") + ('<tie type="start"/>' if out else "")
+            sign = accidentals.get((row, glyph.start), "")
+            found.append(
+                f"<note>{'<chord/>' if position else ''}{self._pitch(row)}<duration>{glyph.length}</duration>{ties}"
+                f"{timing.replace('</type>', '</type>', 1)}{f'<accidental>{sign}</accidental>' if sign else ''}{ratio}{place}"
+                f"{beams if not position else ''}{self._notations(row, glyph, into=into, out=out, head=not position)}</note>"
+            )
+        return "".join(found)
+
+    def _pitch(self, row: int) -> str:
+        """Written pitch."""
+        step, alter, octave = self.pitches[row]
+        altered = f"<alter>{alter}</alter>" if alter else ""
+        return f"<pitch><step>{'CDEFGAB'[step]}</step>{altered}<octave>{octave}</octave></pitch>"
+
+    def _grace(
+        self, chord: tuple[int, ...], voice: int, place: str, accidentals: dict[tuple[int, int], str], count: int
+    ) -> str:
+        """Grace notes that are struck together."""
+        kind = "eighth" if count == 1 else "16th"
+        found = []
+        for position, row in enumerate(chord):
+            slash = ' slash="yes"' if int(self.notes["flags"][row]) & int(Flag.GRACE_SLASH) else ""
+            sign = accidentals.get((row, -1), "")
+            slurs = "".join(f'<slur type="{way}" number="{number}"/>' for way, number in self.signs.slurs.get(row, ()))
+            notations = f"<notations>{slurs}</notations>" if slurs else ""
+            found.append(
+                f"<note><grace{slash}/>{'<chord/>' if position else ''}{self._pitch(row)}<voice>{voice}</voice>"
+                f"<type>{kind}</type>{f'<accidental>{sign}</accidental>' if sign else ''}{place}{notations}</note>"
+            )
+        return "".join(found)
+
+    def _notations(self, row: int, glyph: Glyph, *, into: bool, out: bool, head: bool) -> str:
+        """Ties, slurs, tuplet bracket and articulations of a note; the last two stand once per chord."""
+        found = ('<tied type="stop"/>' if into else "") + ('<tied type="start"/>' if out else "")
+        for way, number in self.signs.slurs.get(row, ()):
+            if (way == "start" and not into) or (way == "stop" and not out):
+                found += f'<slur type="{way}" number="{number}"/>'
+        if head:
+            found += _bracket(glyph)
+            flags, technique = int(self.notes["flags"][row]), TECHNIQUES[int(self.notes["technique"][row])]
+            found += articulations(flags, technique, first=not into, last=not out)
+        return f"<notations>{found}</notations>" if found else ""
+
+
+def bars_of_staff(notes: Any, score: Score, staves: Any, staff: int) -> Any:
+    """Bars of one staff, with rows of the whole part's table."""
+    rows = np.flatnonzero(staves == staff)
+    found = bars_of(notes[rows], score)
+    if len(rows) == len(notes):
+        return found
+    for chords, graces in found:
+        for chord in chords:
+            chord.rows = [int(rows[one]) for one in chord.rows]
+        graces[:] = [(place, [int(rows[one]) for one in chord]) for place, chord in graces]
+    return found
+
+
+def _pickup_shift(bar: Any) -> int:
+    """How far into its metre a pickup begins, so that beats fall where they are."""
+    nominal = 4 * TICKS_PER_QUARTER * int(bar["beats"]) // max(1, int(bar["beat_type"]))
+    return max(0, nominal - int(bar["duration"])) if bar["pickup"] else 0
+
+
+def _ratio(glyph: Glyph) -> str:
+    """Time modification of a tuplet."""
+    if glyph.ratio is None:
+        return ""
+    return (
+        f"<time-modification><actual-notes>{glyph.ratio[0]}</actual-notes>"
+        f"<normal-notes>{glyph.ratio[1]}</normal-notes></time-modification>"
+    )
+
+
+def _bracket(glyph: Glyph) -> str:
+    """Start or stop of a tuplet."""
+    return f'<tuplet type="{glyph.tuplet}"/>' if glyph.tuplet else ""
+
+
+def _transpose(chromatic: int, diatonic: int) -> str:
+    """Transposition, whole octaves apart."""
+    octaves = int(chromatic / 12)
+    change = f"<octave-change>{octaves}</octave-change>" if octaves else ""
+    return (
+        f"<transpose><diatonic>{diatonic - 7 * octaves}</diatonic><chromatic>{chromatic - 12 * octaves}</chromatic>"
+        f"{change}</transpose>"
+    )
+
+
+def _sound(xml: str) -> str:
+    """Tempo for players of the file, beside a metronome mark."""
+    if "<per-minute>" not in xml:
+        return ""
+    rate = xml.partition("<per-minute>")[2].partition("<")[0]
+    return f'<sound tempo="{rate}"/>'
+
+
+def _barlines(score: Score, row: int) -> tuple[str, str]:
+    """Left and right bar line, where they are not plain: repeats, endings, double and final bars."""
+    bars, bar = score.bars, score.bars[row]
+    volta = int(bar["volta"])
+    numbers = escape(", ".join(str(n + 1) for n in range(32) if volta >> n & 1))
+    left = right = ""
+    if volta and (row == 0 or int(bars["volta"][row - 1]) != volta):
+        left += f'<ending number="{numbers}" type="start"/>'
+    if bar["repeat_start"]:
+        left += '<repeat direction="forward"/>'
+    if volta and (row == len(bars) - 1 or int(bars["volta"][row + 1]) != volta):
+        right += f'<ending number="{numbers}" type="stop"/>'
+    if bar["repeat_end"]:
+        times = f' times="{bar["repeat_end"]}"' if bar["repeat_end"] > 2 else ""
+        right += f'<repeat direction="backward"{times}/>'
+    style = "light-heavy" if row == len(bars) - 1 or bar["repeat_end"] else "light-light" if bar["double_bar"] else ""
+    if left:
+        heavy = "<bar-style>heavy-light</bar-style>" if bar["repeat_start"] else ""
+        left = f'<barline location="left">{heavy}{left}</barline>'
+    if right or style:
+        right = f'<barline location="right">{f"<bar-style>{style}</bar-style>" if style else ""}{right}</barline>'
+    return left, right

@@ -1,0 +1,204 @@
+"""From lengths in ticks to written note values: dots, ties at the beat, tuplets, beams.
+
+No music library is asked, because the writer must be exact in ticks and fast; music21 and verovio check it in tests.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from functools import cache
+
+from reading.score import TICKS_PER_QUARTER
+
+__all__ = ["Event", "Glyph", "beat_ticks", "beamed", "written"]
+
+_GRID = TICKS_PER_QUARTER // 32  # a 128th: whatever is not a multiple needs a tuplet
+_TYPES = {
+    8 * TICKS_PER_QUARTER: "breve",
+    4 * TICKS_PER_QUARTER: "whole",
+    2 * TICKS_PER_QUARTER: "half",
+    TICKS_PER_QUARTER: "quarter",
+    TICKS_PER_QUARTER // 2: "eighth",
+    TICKS_PER_QUARTER // 4: "16th",
+    TICKS_PER_QUARTER // 8: "32nd",
+    TICKS_PER_QUARTER // 16: "64th",
+    _GRID: "128th",
+}
+_FLAGS = {"eighth": 1, "16th": 2, "32nd": 3, "64th": 4, "128th": 5}
+_RATIOS = ((3, 2), (5, 4), (7, 4), (9, 8), (11, 8), (13, 8), (15, 8))
+
+
+@dataclass
+class Event:
+    """What one voice does for a while within a bar: notes struck or held together, or silence (no rows).
+
+    Times in ticks from the start of the bar; *rows* are rows of the part's note table.
+    """
+
+    start: int
+    length: int
+    rows: tuple[int, ...] = ()
+    grace: list[tuple[int, ...]] = field(default_factory=list)
+
+
+@dataclass
+class Glyph:
+    """One written note, chord or rest."""
+
+    start: int
+    length: int
+    kind: str
+    dots: int
+    rows: tuple[int, ...]
+    ratio: tuple[int, int] | None = None
+    tuplet: str = ""  # start, stop or empty
+    first: bool = True  # of its event
+    last: bool = True
+    beams: tuple[str, ...] = ()
+    grace: list[tuple[int, ...]] = field(default_factory=list)
+
+    @property
+    def flags(self) -> int:
+        """How many beams or flags its value has."""
+        return _FLAGS.get(self.kind, 0)
+
+
+def beat_ticks(beats: int, beat_type: int) -> int:
+    """Return the length of a beat in ticks; three eighths where the metre is compound."""
+    unit = 4 * TICKS_PER_QUARTER // max(1, beat_type)
+    return 3 * unit if beat_type >= 8 and beats % 3 == 0 else unit
+
+
+@cache
+def _value(length: int) -> tuple[str, int] | None:
+    """Type and dots of a length, where one note can show it."""
+    for dots, (over, under) in enumerate(((1, 1), (2, 3), (4, 7))):
+        base = length * over
+        if base % under == 0 and base // under in _TYPES and (dots == 0 or (base // under) // 2**dots >= _GRID):
+            return _TYPES[base // under], dots
+    return None
+
+
+def written(events: list[Event], beat: int) -> list[Glyph]:
+    """Return a voice's events as written notes and rests.
+
+    Parameters
+    ----------
+    events : list of Event
+        Without gaps, from the start of the bar.
+    beat : int
+        Ticks; values are tied rather than hide a beat.
+    """
+    glyphs: list[Glyph] = []
+    row = 0
+    while row < len(events):
+        stop = row + 1
+        if (events[row].start + events[row].length) % _GRID:
+            while stop < len(events) and (events[stop - 1].start + events[stop - 1].length) % _GRID:
+                stop += 1
+            glyphs += _tuplet(events[row:stop], beat)
+        else:
+            glyphs += _split(events[row], _cuts(events[row], beat), None)
+        row = stop
+    return glyphs
+
+
+def _tuplet(events: list[Event], beat: int) -> list[Glyph]:
+    """Events between two places of the plain grid, as one tuplet."""
+    for actual, normal in _RATIOS:
+        if all(event.length * actual % (normal * _GRID) == 0 for event in events):
+            ratio = (actual, normal)
+            break
+    else:
+        return [glyph for event in events for glyph in _split(event, [event.length], None)]
+    glyphs: list[Glyph] = []
+    for event in events:
+        nominal = event.length * ratio[0] // ratio[1]
+        parts = [nominal] if _value(nominal) else _halves(0, nominal)
+        glyphs += _split(event, [part * ratio[1] // ratio[0] for part in parts], ratio)
+    glyphs[0].tuplet = "start"
+    glyphs[-1].tuplet = "stop" if len(glyphs) > 1 else ""
+    return glyphs
+
+
+def _split(event: Event, lengths: list[int], ratio: tuple[int, int] | None) -> list[Glyph]:
+    """Glyphs of one event with the given lengths."""
+    glyphs, start = [], event.start
+    for place, length in enumerate(lengths):
+        nominal = length * ratio[0] // ratio[1] if ratio else length
+        kind, dots = _value(nominal) or (_nearest(nominal), 0)
+        glyphs.append(
+            Glyph(start, length, kind, dots, event.rows, ratio, first=place == 0, last=place == len(lengths) - 1)
+        )
+        start += length
+    glyphs[0].grace = event.grace
+    return glyphs
+
+
+def _nearest(length: int) -> str:
+    """Type nearest to a length no note value has (only where a source has times of its own)."""
+    return _TYPES[min(_TYPES, key=lambda base: abs(base - length))]
+
+
+def _cuts(event: Event, beat: int) -> list[int]:
+    """Lengths of the written values of one event on the plain grid."""
+    lengths, start, rest = [], event.start, event.length
+    while rest > 0:
+        length = _first_cut(start, rest, beat, silent=not event.rows)
+        lengths += [length] if _value(length) else _halves(start, length)
+        start, rest = start + length, rest - length
+    return lengths
+
+
+def _first_cut(start: int, length: int, beat: int, *, silent: bool) -> int:
+    """How much of an event the first written value takes: all of it where that does not hide a beat."""
+    into = start % beat
+    value = _value(length)
+    if into + length <= beat and value:
+        return length
+    if into == 0 and value and not (silent and value[1]):
+        return length
+    if not silent and value and value[1] == 0 and into * 2 == beat and length == beat:
+        return length  # the plain syncopation: eighth, quarter, eighth
+    if into:
+        return min(length, beat - into)
+    whole = length // beat * beat
+    while whole and not _value(whole):
+        whole -= beat
+    return whole or length
+
+
+def _halves(start: int, length: int) -> list[int]:
+    """Cut a length into plain values, each standing where a value of its size may begin."""
+    found = []
+    while length > 0:
+        size = max((base for base in _TYPES if base <= length and start % base == 0), default=length)
+        found.append(size)
+        start, length = start + size, length - size
+    return found
+
+
+def beamed(glyphs: list[Glyph], beat: int) -> None:
+    """Set the beams of a voice's glyphs in place: notes of one beat together, rests apart."""
+    group: list[Glyph] = []
+    for glyph in [*glyphs, None]:
+        fits = glyph is not None and glyph.rows and glyph.flags
+        if fits and glyph and (not group or group[-1].start // beat == glyph.start // beat):
+            group.append(glyph)
+            continue
+        _beam(group)
+        group = [glyph] if fits and glyph else []
+
+
+def _beam(group: list[Glyph]) -> None:
+    """Beams of one group, level by level; a lone short note in it gets a hook."""
+    if len(group) < 2:
+        return
+    for place, glyph in enumerate(group):
+        words = []
+        for level in range(1, glyph.flags + 1):
+            before = place > 0 and group[place - 1].flags >= level
+            after = place + 1 < len(group) and group[place + 1].flags >= level
+            hook = "backward hook" if place else "forward hook"
+            words.append("continue" if before and after else "end" if before else "begin" if after else hook)
+        glyph.beams = tuple(words)
