@@ -1,0 +1,34 @@
+"""The listening page: passages with their engraved bars, every variant switched at the same sample, the evidence below.
+
+Takes :class:`PassagePage` objects (built by hand, or from a trial by :func:`passage_page`); gives one folder that works
+offline, one file that holds everything, or a lesson pack. Times in seconds, gains linear.
+"""
+
+from klangprobe.page.adapt import passage_page
+from klangprobe.page.engrave import Engraver
+from klangprobe.page.model import (
+    BarsPage,
+    Figure,
+    PageInfo,
+    PassagePage,
+    Picture,
+    StemPage,
+    VariantPage,
+)
+from klangprobe.page.pack import write_pack
+from klangprobe.page.write import write_page, write_single
+
+__all__ = [
+    "BarsPage",
+    "Engraver",
+    "Figure",
+    "PageInfo",
+    "PassagePage",
+    "Picture",
+    "StemPage",
+    "VariantPage",
+    "passage_page",
+    "write_pack",
+    "write_page",
+    "write_single",
+]

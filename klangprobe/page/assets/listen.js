@@ -1,0 +1,179 @@
+// The sound of one passage: every variant runs from the first sample to the last, all started together; going over
+// from one to another only moves gains, in 5 ms, so the place never changes and nothing clicks.
+//
+//   clip ──► take (1: the whole, 0: by player) ─┐
+//   player ─► part (0 or 1) ────────────────────┴► heard (0 or 1) ─► level ─► out
+//
+// It takes any BaseAudioContext, so the same graph runs in real time and in an OfflineAudioContext.
+"use strict";
+
+const klangprobe = (globalThis.klangprobe ??= {});
+
+klangprobe.FADE_S = 0.005;
+
+/** A gain that moves in straight lines and always knows where it is, so that a move can begin inside another. */
+klangprobe.Fader = class {
+  constructor(context, value) {
+    this.node = context.createGain();
+    this.node.gain.value = value;
+    this.from = value;
+    this.to = value;
+    this.begin = -1;
+    this.end = -1;
+  }
+
+  /** Value at a time. */
+  at(time) {
+    if (time >= this.end) return this.to;
+    if (time <= this.begin) return this.from;
+    return this.from + ((this.to - this.from) * (time - this.begin)) / (this.end - this.begin);
+  }
+
+  /** Move to a value within one fade from a time on. */
+  move(value, time) {
+    if (value === this.to) return;
+    const gain = this.node.gain;
+    const now = this.at(time);
+    gain.cancelScheduledValues(time);
+    gain.setValueAtTime(now, time);
+    gain.linearRampToValueAtTime(value, time + klangprobe.FADE_S);
+    [this.from, this.to, this.begin, this.end] = [now, value, time, time + klangprobe.FADE_S];
+  }
+};
+
+klangprobe.Mix = class {
+  /**
+   * @param {BaseAudioContext} context
+   * @param {{buffer: AudioBuffer, equal: number, scored: number, players: [string, string][]}[]} variants
+   *   gains are linear; players are pairs of name and key of its sound
+   * @param {{chosen?: number, weight?: string, again?: boolean}} state
+   */
+  constructor(context, variants, state = {}) {
+    this.context = context;
+    this.weight = state.weight ?? "equal";
+    this.chosen = state.chosen ?? 0;
+    this.again = state.again ?? false;
+    this.duration = variants[0].buffer.duration;
+    this.out = new klangprobe.Fader(context, 0);
+    this.out.node.connect(context.destination);
+    this.sources = [];
+    this.onended = null;
+    this.byPlayer = false;
+    this.lines = variants.map((variant, row) => this.#line(variant, row));
+  }
+
+  #line(variant, row) {
+    const line = {
+      variant,
+      whole: new klangprobe.Fader(this.context, 1),
+      heard: new klangprobe.Fader(this.context, row === this.chosen ? 1 : 0),
+      level: new klangprobe.Fader(this.context, variant[this.weight]),
+      parts: new Map(),
+    };
+    line.whole.node.connect(line.heard.node);
+    line.heard.node.connect(line.level.node);
+    line.level.node.connect(this.out.node);
+    return line;
+  }
+
+  /** The next sample at or after a time (now and a little, where none is given). */
+  tick(time) {
+    const rate = this.context.sampleRate;
+    const soon = this.context.currentTime + 0.012 + (this.context.baseLatency ?? 0);
+    return Math.ceil((time ?? soon) * rate - 1e-6) / rate;
+  }
+
+  /** Start every clip at one sample; *offset* is seconds into the passage. */
+  start(offset = 0, time = undefined) {
+    const when = this.tick(time);
+    this.zero = when - this.#whole(offset);
+    for (const line of this.lines) this.#play(line.variant.buffer, line.whole.node, when);
+    const last = this.sources[this.sources.length - 1];
+    last.onended = () => this.onended?.();
+    this.out.move(1, when);
+  }
+
+  #whole(seconds) {
+    return Math.round(seconds * this.context.sampleRate) / this.context.sampleRate;
+  }
+
+  #play(buffer, node, when) {
+    const source = this.context.createBufferSource();
+    source.buffer = buffer;
+    source.loop = this.again;
+    source.connect(node);
+    source.start(when, this.#whole(this.place(when)));
+    this.sources.push(source);
+    return source;
+  }
+
+  /** Seconds into the passage at a time. */
+  place(time = this.context.currentTime) {
+    const run = Math.max(0, time - this.zero);
+    return this.again ? run % this.duration : Math.min(run, this.duration);
+  }
+
+  /** Go over to another variant. */
+  choose(row, time = undefined) {
+    const when = this.tick(time);
+    this.chosen = row;
+    this.lines.forEach((line, other) => line.heard.move(other === row ? 1 : 0, when));
+  }
+
+  /** "equal": all made equally loud; "scored": as loud as they are scored. */
+  weigh(weight, time = undefined) {
+    const when = this.tick(time);
+    this.weight = weight;
+    for (const line of this.lines) line.level.move(line.variant[weight], when);
+  }
+
+  /** Again and again, or to the end. */
+  repeat(again) {
+    const run = this.context.currentTime - this.zero;
+    if (this.again && !again) this.zero += Math.floor(run / this.duration) * this.duration;
+    this.again = again;
+    for (const source of this.sources) source.loop = again;
+  }
+
+  /** Add the players' own sounds (key → AudioBuffer); they start silent, at the place the whole has reached. */
+  addPlayers(sounds, time = undefined) {
+    const when = this.tick(time);
+    const nodes = new Map();
+    for (const [key, buffer] of sounds) {
+      const node = this.context.createGain();
+      nodes.set(key, node);
+      this.#play(buffer, node, when);
+    }
+    for (const line of this.lines) {
+      for (const [name, key] of line.variant.players) {
+        if (!nodes.has(key)) continue;
+        const part = new klangprobe.Fader(this.context, 0);
+        nodes.get(key).connect(part.node);
+        part.node.connect(line.heard.node);
+        line.parts.set(name, part);
+      }
+    }
+    this.byPlayer = true;
+  }
+
+  /** Let only the players be heard for which *sounds(name)* holds; all of them is the whole itself. */
+  hearPlayers(sounds, time = undefined) {
+    const when = this.tick(time);
+    for (const line of this.lines) {
+      const all = [...line.parts.keys()].every(sounds);
+      line.whole.move(all ? 1 : 0, when);
+      for (const [name, part] of line.parts) part.move(!all && sounds(name) ? 1 : 0, when);
+    }
+  }
+
+  /** Fade out and end. */
+  stop(time = undefined) {
+    const when = this.tick(time);
+    this.out.move(0, when);
+    for (const source of this.sources) {
+      source.onended = null;
+      source.stop(when + klangprobe.FADE_S);
+    }
+    this.sources = [];
+  }
+};

@@ -1,0 +1,365 @@
+// The page at work: one passage sounds at a time; the bars are the only place display.
+"use strict";
+
+{
+  const klangprobe = globalThis.klangprobe;
+  const SAMPLE_RATE_HZ = 48000;
+  const passages = new Map();
+  let context = null;
+  let sounding = null;
+
+  const one = (root, selector) => root.querySelector(selector);
+  const all = (root, selector) => [...root.querySelectorAll(selector)];
+  const make = (tag, attributes = {}, ...inside) => {
+    const element = document.createElement(tag);
+    for (const [name, value] of Object.entries(attributes)) {
+      if (name === "onclick" || name === "onchange") element[name] = value;
+      else if (value !== false) element.setAttribute(name, value === true ? "" : value);
+    }
+    element.append(...inside);
+    return element;
+  };
+
+  const audio = () => (context ??= new AudioContext({ sampleRate: SAMPLE_RATE_HZ, latencyHint: "interactive" }));
+
+  // ---- clips: base64 in scripts beside the page, or in data blocks of the page itself --------------------------
+
+  const shelf = new Map();
+  klangprobe.keep = (name, clips) => shelf.set(name, clips);
+
+  const fetched = (name) =>
+    new Promise((done, failed) => {
+      if (shelf.has(name)) return done(shelf.get(name));
+      const block = document.getElementById(`clips-${name}`);
+      if (block) {
+        klangprobe.keep(name, JSON.parse(block.textContent));
+        return done(shelf.get(name));
+      }
+      const script = make("script", { src: `page/clips/${encodeURIComponent(name)}.js` });
+      script.onload = () => (shelf.has(name) ? done(shelf.get(name)) : failed(new Error(name)));
+      script.onerror = () => failed(new Error(name));
+      document.body.append(script);
+      return undefined;
+    });
+
+  const decoded = async (base64) => {
+    const bytes = Uint8Array.from(atob(base64), (letter) => letter.charCodeAt(0));
+    return audio().decodeAudioData(bytes.buffer);
+  };
+
+  // ---- a passage ------------------------------------------------------------------------------------------------
+
+  class Passage {
+    constructor(data) {
+      this.data = data;
+      this.set = null; // what a trial sets in place of the listener's choices
+      this.section = document.getElementById(data.slug);
+      this.button = one(this.section, ".play");
+      this.at = one(this.section, ".at");
+      this.state = one(this.section, ".state");
+      this.choices = all(this.section, ".variants input[type=radio]");
+      this.weights = all(this.section, ".weight input");
+      this.again = one(this.section, ".again input");
+      this.figure = one(this.section, ".bars");
+      this.resume = 0;
+      this.mix = null;
+      this.buffers = null;
+      this.silent = new Set();
+      this.alone = new Set();
+      this.lit = [];
+      this.#listen();
+    }
+
+    #listen() {
+      this.button.onclick = () => this.toggle();
+      for (const choice of this.choices) choice.onchange = () => this.mix?.choose(this.chosen);
+      for (const weight of this.weights) weight.onchange = () => this.mix?.weigh(this.weight);
+      this.again.onchange = () => this.mix?.repeat(this.again.checked);
+      this.figure?.addEventListener("click", (event) => {
+        const bar = event.target.closest("[data-bar]");
+        if (bar) this.goto(this.data.bars[Number(bar.dataset.bar)][1]);
+      });
+      const players = one(this.section, "details.by-player");
+      players?.addEventListener("toggle", () => players.open && this.#showPlayers(players));
+    }
+
+    get chosen() {
+      return Math.max(0, this.choices.findIndex((choice) => choice.checked));
+    }
+
+    get weight() {
+      return this.weights.find((weight) => weight.checked)?.value ?? "equal";
+    }
+
+    /** Choose a variant as if by hand. */
+    choose(row) {
+      if (!this.choices[row]) return;
+      this.choices[row].checked = true;
+      this.mix?.choose(row);
+    }
+
+    async load() {
+      if (this.buffers) return this.buffers;
+      this.say("One moment: unpacking the clips.");
+      const clips = await fetched(this.data.slug);
+      this.buffers = await Promise.all(clips.map(decoded));
+      this.say("");
+      return this.buffers;
+    }
+
+    async toggle() {
+      if (this.mix) return this.stop();
+      return this.play(this.resume);
+    }
+
+    async play(offset = 0) {
+      const run = (this.run = (this.run ?? 0) + 1);
+      sounding?.stop();
+      sounding = this;
+      this.button.textContent = "Stop";
+      this.section.classList.add("playing");
+      try {
+        await audio().resume();
+        await this.load();
+        if (this.needsPlayers()) await this.loadPlayers();
+      } catch {
+        this.stop();
+        this.say("The clips of this passage could not be opened. Is the folder “page” still beside this file?");
+        return;
+      }
+      if (run !== this.run || sounding !== this) return;
+      this.mix = this.newMix();
+      this.mix.onended = () => this.ended();
+      this.mix.start(offset);
+      if (this.needsPlayers()) this.applyPlayers();
+      this.#follow();
+    }
+
+    newMix() {
+      const variants = this.data.variants.map((variant, row) => ({ ...variant, buffer: this.buffers[row] }));
+      const chosen = { chosen: this.chosen, weight: this.weight, again: this.again.checked };
+      return new klangprobe.Mix(audio(), variants, this.set ?? chosen);
+    }
+
+    stop() {
+      this.run = (this.run ?? 0) + 1;
+      if (this.mix) {
+        const place = this.mix.place();
+        this.resume = this.#barAt(place)?.[1] ?? 0;
+        this.mix.stop();
+        this.mix = null;
+      }
+      if (sounding === this) sounding = null;
+      this.button.textContent = "Listen";
+      this.section.classList.remove("playing");
+      this.light(-1, -1);
+    }
+
+    ended() {
+      this.mix = null;
+      this.stop();
+      this.resume = 0;
+      this.at.textContent = "";
+    }
+
+    say(words) {
+      this.state.textContent = words;
+    }
+
+    goto(seconds) {
+      this.resume = seconds;
+      this.#showPlace(seconds);
+      if (this.mix) this.play(seconds);
+      else this.light(this.#momentAt(seconds), this.#barRow(seconds));
+    }
+
+    /** Bars back or on from the place reached. */
+    step(bars) {
+      const here = this.#barRow(this.mix ? this.mix.place() : this.resume);
+      const row = Math.min(this.data.bars.length - 1, Math.max(0, here + bars));
+      if (this.data.bars[row]) this.goto(this.data.bars[row][1]);
+    }
+
+    // ---- following ----------------------------------------------------------------------------------------------
+
+    #row(times, seconds) {
+      let row = -1;
+      while (row + 1 < times.length && times[row + 1] <= seconds + 1e-4) row += 1;
+      return row;
+    }
+
+    #barRow(seconds) {
+      return Math.max(0, this.#row(this.data.bars.map((bar) => bar[1]), seconds));
+    }
+
+    #barAt(seconds) {
+      return this.data.bars[this.#barRow(seconds)];
+    }
+
+    #momentAt(seconds) {
+      return this.#row(this.data.moments, seconds);
+    }
+
+    #showPlace(seconds) {
+      const bar = this.#barAt(seconds);
+      const words = bar ? `bar ${bar[0]}` : "";
+      if (this.at.textContent !== words) this.at.textContent = words;
+    }
+
+    #follow() {
+      const mix = this.mix;
+      const step = () => {
+        if (this.mix !== mix || !mix) return;
+        const place = mix.place(audio().currentTime - (audio().outputLatency || 0));
+        this.#showPlace(place);
+        this.light(this.#momentAt(place), this.#barRow(place));
+        requestAnimationFrame(step);
+      };
+      step();
+    }
+
+    /** Mark the notes of a moment and the bar they stand in (−1: none). */
+    light(moment, bar) {
+      if (moment === this.moment && bar === this.bar) return;
+      [this.moment, this.bar] = [moment, bar];
+      for (const element of this.lit) element.classList.remove("now");
+      this.lit = this.figure ? all(this.figure, `[data-m="${moment}"], [data-bar="${bar}"]`) : [];
+      for (const element of this.lit) element.classList.add("now");
+    }
+
+    // ---- player by player ---------------------------------------------------------------------------------------
+
+    get players() {
+      return [...new Set(this.data.variants.flatMap((variant) => variant.players.map(([name]) => name)))];
+    }
+
+    heard(name) {
+      return this.alone.size ? this.alone.has(name) : !this.silent.has(name);
+    }
+
+    needsPlayers() {
+      return !this.set && this.players.some((name) => !this.heard(name));
+    }
+
+    async loadPlayers() {
+      if (this.sounds) return;
+      this.say("One moment: unpacking the players.");
+      const clips = await fetched(`${this.data.slug}.players`);
+      this.sounds = new Map();
+      for (const [key, base64] of Object.entries(clips)) this.sounds.set(key, await decoded(base64));
+      this.say("");
+    }
+
+    applyPlayers() {
+      if (!this.mix.byPlayer) this.mix.addPlayers(this.sounds);
+      this.mix.hearPlayers((name) => this.heard(name));
+    }
+
+    async changePlayers() {
+      const mix = this.mix;
+      if (!mix) return;
+      await this.loadPlayers();
+      if (this.mix === mix) this.applyPlayers();
+    }
+
+    #showPlayers(details) {
+      const box = one(details, ".players");
+      if (box.childElementCount) return;
+      const tick = (set, name, words) =>
+        make("label", {}, make("input", {
+          type: "checkbox",
+          "aria-label": `${name}: ${words}`,
+          onchange: (event) => {
+            if (event.target.checked) set.add(name);
+            else set.delete(name);
+            this.changePlayers();
+          },
+        }), ` ${words}`);
+      const rows = this.players.map((name) =>
+        make("li", {}, make("span", {}, name), tick(this.silent, name, "silent"), tick(this.alone, name, "alone")));
+      box.append(make("ul", {}, ...rows));
+    }
+  }
+
+  // ---- the page as a whole --------------------------------------------------------------------------------------
+
+  const inView = () => {
+    const list = [...passages.values()];
+    const middle = innerHeight / 2;
+    return list.findLast((passage) => passage.section.getBoundingClientRect().top < middle) ?? list[0];
+  };
+
+  const current = () => {
+    const around = document.activeElement?.closest?.(".passage");
+    return sounding ?? passages.get(around?.id) ?? inView();
+  };
+
+  const move = (steps) => {
+    const list = [...passages.values()];
+    const next = list[list.indexOf(current()) + steps];
+    if (!next) return;
+    const wasSounding = sounding;
+    sounding?.stop();
+    const head = one(next.section, "h2");
+    head.focus({ preventScroll: true });
+    next.section.scrollIntoView();
+    if (wasSounding) next.play();
+  };
+
+  const flip = (box) => {
+    box.checked = !box.checked;
+    box.dispatchEvent(new Event("change"));
+  };
+
+  const KEYS = {
+    " ": (passage) => passage.toggle(),
+    Escape: () => sounding?.stop(),
+    ArrowLeft: (passage) => passage.step(-1),
+    ArrowRight: (passage) => passage.step(1),
+    n: () => move(1),
+    p: () => move(-1),
+    r: (passage) => flip(passage.again),
+    e: (passage) => {
+      const other = passage.weights.find((weight) => !weight.checked);
+      other.checked = true;
+      other.dispatchEvent(new Event("change"));
+    },
+  };
+
+  const taken = (target, key) => {
+    if (target.matches("input[type=text], input[type=number], select, textarea")) return true;
+    if (key === " ") return target.matches("button, summary, input, a");
+    return key.startsWith("Arrow") && target.matches("input[type=radio], .table");
+  };
+
+  const onKey = (event) => {
+    if (event.ctrlKey || event.altKey || event.metaKey || !document.getElementById("keys-on").checked) return;
+    const key = event.key.length === 1 ? event.key.toLowerCase() : event.key;
+    if (klangprobe.trialUnderWay || taken(event.target, key)) return;
+    const passage = current();
+    const row = "123456789".indexOf(key);
+    if (row >= 0) passage.choose(row);
+    else if (KEYS[key]) KEYS[key](passage);
+    else return;
+    event.preventDefault();
+  };
+
+  const beginPrint = () => {
+    for (const details of document.querySelectorAll(".steps, .changed, .figures, .drawn")) {
+      details.dataset.was = details.open ? "open" : "";
+      details.open = true;
+    }
+  };
+
+  const endPrint = () => {
+    for (const details of document.querySelectorAll("details[data-was]")) details.open = details.dataset.was === "open";
+  };
+
+  for (const data of JSON.parse(document.getElementById("passages").textContent)) {
+    passages.set(data.slug, new Passage(data));
+  }
+  document.addEventListener("keydown", onKey);
+  addEventListener("beforeprint", beginPrint);
+  addEventListener("afterprint", endPrint);
+  Object.assign(klangprobe, { passages, audio, make, one, sounding: () => sounding });
+}

@@ -1,0 +1,173 @@
+"""What the page shows, as plain data: no sound library, no notation library, nothing computed."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+
+__all__ = ["BarsPage", "Figure", "PageInfo", "PassagePage", "Picture", "StemPage", "VariantPage", "slug", "slugs"]
+
+
+@dataclass(frozen=True)
+class PageInfo:
+    """What stands at the head and foot of the page.
+
+    Attributes
+    ----------
+    title, composer, arranger : str
+        Of the piece; composer and arranger may be empty.
+    soundfont : str
+        Name and version of the sound, for the foot.
+    attribution : str
+        Licence and author of the soundfont and of the piece, as they ask to be named.
+    made_with : str
+        Program and version.
+    notes : tuple of str
+        What every listener should know (a small soundfont served, a preset was missing …).
+    """
+
+    title: str
+    composer: str = ""
+    arranger: str = ""
+    soundfont: str = ""
+    attribution: str = ""
+    made_with: str = ""
+    notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class BarsPage:
+    """The engraved piano bars of a passage and when they sound.
+
+    Attributes
+    ----------
+    wide, narrow : str
+        SVG markup for a page column and for a telephone. A note carries ``data-m`` (row of ``moments_s``), a bar
+        carries ``data-bar`` (row of ``bars``).
+    moments_s : tuple of float
+        Seconds from the first sample at which the notes of each moment begin, rising.
+    bars : tuple of (str, float)
+        Printed number and start in seconds of every bar.
+    font_css : str
+        Rule for the notation font in texts (metronome marks); the page carries it once.
+    """
+
+    wide: str = ""
+    narrow: str = ""
+    moments_s: tuple[float, ...] = ()
+    bars: tuple[tuple[str, float], ...] = ()
+    font_css: str = ""
+
+
+@dataclass(frozen=True)
+class StemPage:
+    """One player's sound: encoded audio with its media type; equal *key* means equal sound, stored once."""
+
+    name: str
+    key: str
+    audio: bytes
+    media: str = "audio/ogg"
+
+
+@dataclass(frozen=True)
+class VariantPage:
+    """One variant of a passage.
+
+    Attributes
+    ----------
+    name, says : str
+        From the spec.
+    audio : bytes
+        The mix, encoded; all variants of a passage have one length.
+    media : str
+        Media type of *audio*.
+    gain_matched, gain_scored : float
+        Linear factors on *audio*: all variants equally loud, and weight differences kept.
+    steps : tuple of str
+        What it does, in words.
+    stems : tuple of StemPage
+        Its players, each at the level it has in *audio*; may be empty.
+    chosen : bool
+        The recorded answer.
+    """
+
+    name: str
+    says: str
+    audio: bytes
+    media: str = "audio/flac"
+    gain_matched: float = 1.0
+    gain_scored: float = 1.0
+    steps: tuple[str, ...] = ()
+    stems: tuple[StemPage, ...] = ()
+    chosen: bool = False
+
+
+@dataclass(frozen=True)
+class Figure:
+    """One measure for every variant: title with unit, one value in words per variant, and what it means."""
+
+    title: str
+    values: tuple[str, ...]
+    meaning: str = ""
+
+
+@dataclass(frozen=True)
+class Picture:
+    """A plot: SVG file content, title, and the sentence read out in its place."""
+
+    title: str
+    svg: str
+    description: str
+
+
+@dataclass(frozen=True)
+class PassagePage:
+    """One passage, complete.
+
+    Attributes
+    ----------
+    name, where : str
+        Name from the spec; the bars in words (``bars 9–16``).
+    duration_s : float
+        Of every clip.
+    variants : tuple of VariantPage
+    bars : BarsPage
+    questions : tuple of str
+        The survey's questions to these bars, the most pressing first.
+    answers : tuple of str
+        The recorded answers with their reasons.
+    differences : tuple of (str, tuple of str)
+        A heading (``horns held, beside plain``) and its sentences.
+    figures : tuple of Figure
+    pictures : tuple of Picture
+    notes : tuple of str
+        Silent variants, short passages, missing presets.
+    """
+
+    name: str
+    where: str
+    duration_s: float
+    variants: tuple[VariantPage, ...]
+    bars: BarsPage = BarsPage()
+    questions: tuple[str, ...] = ()
+    answers: tuple[str, ...] = ()
+    differences: tuple[tuple[str, tuple[str, ...]], ...] = ()
+    figures: tuple[Figure, ...] = ()
+    pictures: tuple[Picture, ...] = ()
+    notes: tuple[str, ...] = ()
+
+
+def slug(name: str) -> str:
+    """Return *name* as a safe piece of a file name: lower-case letters, digits and hyphens, never empty."""
+    return re.sub(r"[^a-z0-9]+", "-", name.lower()).strip("-")[:40] or "x"
+
+
+def slugs(names: tuple[str, ...]) -> tuple[str, ...]:
+    """Return one slug per name, made distinct by a number where two names would share one."""
+    out: list[str] = []
+    for name in names:
+        base, text, count = slug(name), slug(name), 2
+        while text in out:
+            text, count = f"{base}-{count}", count + 1
+        out.append(text)
+    return tuple(out)
