@@ -56,7 +56,7 @@ def load(store: Store, sha256: str, source: str) -> Score | None:
         notes=arrays["notes"],
         bars=arrays["bars"],
         bar_numbers=tuple(meta["bar_numbers"]),
-        marks=tuple(Mark(*mark[:-1], tuple(mark[-1])) for mark in meta["marks"]),
+        marks=tuple(_mark(mark) for mark in meta["marks"]),
         not_carried=tuple(Remark(*remark) for remark in meta["not_carried"]),
         repaired=tuple(Remark(*remark) for remark in meta["repaired"]),
         counts=dict(meta["counts"]),
@@ -74,3 +74,9 @@ def _sound(arrays: dict[str, np.ndarray], meta: Any) -> bool:
         and isinstance(meta, dict)
         and len(meta.get("bar_numbers", ())) == len(bars)
     )
+
+
+def _mark(row: list[Any]) -> Mark:
+    """Return a mark from its row."""
+    kind, onset, end, part, staff, value, notes = row
+    return Mark(kind, onset, end, part, staff, value, tuple(notes))

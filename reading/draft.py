@@ -173,5 +173,3 @@ def finished_mark(raw: RawMark) -> Mark:
     """Return the immutable mark, its notes by id and in order."""
     ids = tuple(sorted({note.head().id for note in raw.notes}))
     return Mark(raw.kind, raw.onset, max(raw.onset, raw.end), raw.part, raw.staff, raw.value, ids)
-
-

@@ -178,7 +178,7 @@ def _merge_ties(draft: Draft) -> None:
 
 
 def _tied_from(note: RawNote, waiting: list[RawNote], ends: dict[int, int]) -> RawNote | None:
-    """The open note that ends where *note* starts: same voice, else same staff, else any."""
+    """Return the open note that ends where *note* starts: same voice, else same staff, else any."""
     fitting = [item for item in waiting if ends[id(item)] == note.onset]
     if not fitting:
         return None
@@ -212,7 +212,9 @@ def _flag_slurs(marks: list[RawMark], notes: list[RawNote]) -> None:
         onsets = [note.onset for note in inside]
         low, high = int(np.searchsorted(onsets, first.onset)), int(np.searchsorted(onsets, last.onset, side="right"))
         for note in (*inside[low:high], last):
-            if note.onset == first.onset and (not note.flags & Flag.GRACE or note is first or first.onset == last.onset):
+            if note.onset == first.onset and (
+                not note.flags & Flag.GRACE or note is first or first.onset == last.onset
+            ):
                 note.flags |= Flag.SLUR_START if note is not last else Flag.SLUR_END
             elif note.onset == last.onset:
                 note.flags |= Flag.SLUR_END

@@ -99,7 +99,7 @@ class MeiReader:
         return self.draft
 
     def _bad(self, error: Exception, bar: RawBar, element: Any) -> ScoreError:
-        """The error with its place."""
+        """Return the error with its place."""
         place = f"bar {bar.number} (line {element.sourceline})"
         return ScoreError(str(error), path=self.path, place=place, hint="Mend it in the score program.")
 
@@ -133,7 +133,7 @@ class MeiReader:
         self.controls.extend((child, bar) for child in element if child.tag != "staff")
 
     def _new_bar(self, element: Any) -> RawBar:
-        """The bar with its metre, key, repeats and printed number."""
+        """Return the bar with its metre, key, repeats and printed number."""
         bars = self.draft.bars
         number = (element.get("n") or (bars[-1].number if bars else "0"))[:16]
         bar = RawBar(len(bars) + 1, 0, number, *self.metre, *self.key, volta=self.volta)

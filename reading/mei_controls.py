@@ -21,7 +21,6 @@ _QUIET = {"lb", "pb", "sb", "annot", "staff", "mNum", "reh", "harm", "fing", "ex
 _LOST = {"harm": "chord names, figures", "fing": "fingering", "bracketSpan": "brackets"}
 
 
-
 def read_control(reader: MeiReader, element: Any, bar: RawBar) -> None:
     """Carry one control event of *bar*."""
     handler = _HANDLERS.get(element.tag)
@@ -47,7 +46,7 @@ def _onset(reader: MeiReader, element: Any, bar: RawBar) -> tuple[int, int]:
 
 
 def _beat(text: str | None, bar: RawBar) -> int:
-    """A tstamp (beats of the metre's unit, from 1) as ticks within the bar."""
+    """Return a tstamp (beats of the metre's unit, from 1) as ticks within the bar."""
     word = (text or "1").strip()
     if not re.fullmatch(r"-?\d{1,6}(\.\d{1,18})?", word):
         raise ValueError(f"{word[:30]!r} is not a beat")
@@ -85,12 +84,12 @@ def _place(reader: MeiReader, element: Any) -> tuple[int, int]:
 
 
 def _notes(reader: MeiReader, element: Any, name: str = "startid") -> list[RawNote]:
-    """The notes an attribute points to."""
+    """Return the notes an attribute points to."""
     return reader.by_id.get((element.get(name) or "").lstrip("#"), [])
 
 
 def _text(element: Any) -> str:
-    """Printed text, with symbols of note values left out."""
+    """Return printed text, with symbols of note values left out."""
     return " ".join("".join(element.itertext()).split())
 
 
@@ -102,7 +101,7 @@ def _made(reader: MeiReader, element: Any, bar: RawBar, kind: str, value: str) -
 
 
 def _slur(reader: MeiReader, element: Any, bar: RawBar) -> None:
-    """A slur from note to note."""
+    """Carry a slur from note to note."""
     first, last = _notes(reader, element), _notes(reader, element, "endid")
     made = _made(reader, element, bar, "slur" if element.tag in ("slur", "phrase") else "glissando", "")
     _end(reader, element, bar, made)
@@ -115,13 +114,13 @@ def _slur(reader: MeiReader, element: Any, bar: RawBar) -> None:
 
 
 def _tie(reader: MeiReader, element: Any, bar: RawBar) -> None:
-    """A tie; it is joined when all notes are known."""
+    """Carry a tie; it is joined when all notes are known."""
     start, end = ((element.get(name) or "").lstrip("#") for name in ("startid", "endid"))
     reader.ties.append((start, end, bar.index))
 
 
 def _dynam(reader: MeiReader, element: Any, bar: RawBar) -> None:
-    """A dynamic, an accent written like one, or words (cresc.)."""
+    """Carry a dynamic, an accent written like one, or words (cresc.)."""
     text = _text(element)
     word = text.lower().rstrip(".")
     if text in DYNAMICS:
@@ -138,7 +137,7 @@ def _dynam(reader: MeiReader, element: Any, bar: RawBar) -> None:
 
 
 def _hairpin(reader: MeiReader, element: Any, bar: RawBar) -> None:
-    """A hairpin."""
+    """Carry a hairpin."""
     made = _made(reader, element, bar, "hairpin", "cresc" if element.get("form") == "cres" else "dim")
     _end(reader, element, bar, made)
 
@@ -203,7 +202,7 @@ def _pedal(reader: MeiReader, element: Any, bar: RawBar) -> None:
 
 
 def _fermata(reader: MeiReader, element: Any, bar: RawBar) -> None:
-    """A fermata over a note, a rest or a bar line."""
+    """Carry a fermata over a note, a rest or a bar line."""
     made = _made(reader, element, bar, "fermata", element.get("shape") or "normal")
     made.notes = list(_notes(reader, element))
     for note in made.notes:
@@ -235,7 +234,7 @@ def _ornament(reader: MeiReader, element: Any, bar: RawBar) -> None:
 
 
 def _arpeggio(reader: MeiReader, element: Any, bar: RawBar) -> None:
-    """An arpeggio sign over one or more chords."""
+    """Carry an arpeggio sign over one or more chords."""
     order = element.get("order") or "up"
     names = (element.get("plist") or element.get("startid") or "").replace("#", "").split()
     notes = [note for name in names for note in reader.by_id.get(name, [])]
@@ -253,7 +252,7 @@ def _arpeggio(reader: MeiReader, element: Any, bar: RawBar) -> None:
 
 
 def _octave(reader: MeiReader, element: Any, bar: RawBar) -> None:
-    """An octave line."""
+    """Carry an octave line."""
     size = {"8": "8v", "15": "15m", "22": "22m"}.get(element.get("dis") or "8", "8v")
     made = _made(reader, element, bar, "ottava", size + ("b" if element.get("dis.place") == "below" else "a"))
     _end(reader, element, bar, made)

@@ -26,7 +26,22 @@ ARTICULATIONS = {
     "spicc": Flag.STACCATISSIMO,
     "ten": Flag.TENUTO,
 }
-_THROUGH = {"beam", "ligature", "choice", "orig", "app", "lem", "corr", "supplied", "unclear", "sic", "abbr", "add"}
+_THROUGH = {
+    "beam",
+    "tuplet",
+    "graceGrp",
+    "ligature",
+    "choice",
+    "orig",
+    "app",
+    "lem",
+    "corr",
+    "supplied",
+    "unclear",
+    "sic",
+    "abbr",
+    "add",
+}
 _OTHER_READING = {"reg", "expan", "rdg"}
 _QUIET = {"clef", "keySig", "meterSig", "accid", "artic", "barLine", "dot", "verse", "syl", "mensur", "pad", "clefGrp"}
 _MAX_DEPTH = 24
@@ -69,12 +84,10 @@ class LayerReader:
             elif tag in ("rest", "space"):
                 self._pass(child, factor)
             elif tag in _THROUGH:
-                self._events(child, factor, depth + 1)
-            elif tag == "tuplet":
-                ratio = Fraction(max(1, number_of(child.get("numbase"), 2)), max(1, number_of(child.get("num"), 3)))
+                ratio = Fraction(1)
+                if tag == "tuplet":
+                    ratio = Fraction(max(1, number_of(child.get("numbase"), 2)), max(1, number_of(child.get("num"), 3)))
                 self._events(child, factor * ratio, depth + 1)
-            elif tag == "graceGrp":
-                self._events(child, factor, depth + 1)
             elif tag in ("bTrem", "fTrem"):
                 self._tremolo(child, factor, depth)
             elif tag in ("mRest", "mSpace", "multiRest"):
@@ -95,7 +108,7 @@ class LayerReader:
         return length_of(element, factor)
 
     def _pass(self, element: Any, factor: Fraction) -> None:
-        """A rest or space."""
+        """Carry a rest or space."""
         self._remember(element, round(self.now * TICKS_PER_QUARTER))
         self.now += self._length(element, factor)
         if element.tag == "rest":
@@ -132,7 +145,7 @@ class LayerReader:
         self.tremolo = ""
 
     def _sounding(self, element: Any, factor: Fraction) -> None:
-        """A note or a chord, plain or grace."""
+        """Carry a note or a chord, plain or grace."""
         heads = element.findall("note") if element.tag == "chord" else [element]
         grace = element.get("grace") or (heads[0].get("grace") if heads else None)
         start = self.now

@@ -88,14 +88,14 @@ def read_score_def(reader: MeiReader, definition: Any) -> None:
 
 
 def _transposition(reader: MeiReader, item: Any) -> None:
-    """Steps and semitones from written to sounding."""
+    """Return steps and semitones from written to sounding."""
     staff = number_of(item.get("n"), 0)
     if item.get("trans.semi") is not None:
         reader.transpose[staff] = (number_of(item.get("trans.diat"), 0), number_of(item.get("trans.semi"), 0))
 
 
 def _metre(reader: MeiReader, sign: Any) -> None:
-    """A metre as attributes of a definition or of a ``<meterSig>``."""
+    """Carry a metre as attributes of a definition or of a ``<meterSig>``."""
     count = sign.get("meter.count") or (sign.get("count") if sign.tag == "meterSig" else None)
     unit = sign.get("meter.unit") or (sign.get("unit") if sign.tag == "meterSig" else None)
     symbol = sign.get("meter.sym") or (sign.get("sym") if sign.tag == "meterSig" else None)
@@ -110,7 +110,7 @@ def _metre(reader: MeiReader, sign: Any) -> None:
 
 
 def _key(reader: MeiReader, item: Any) -> bool:
-    """A key signature; return whether there was one."""
+    """Carry a key signature; return whether there was one."""
     sign = item.find("keySig")
     text = item.get("key.sig") or item.get("keysig") or ("" if sign is None else sign.get("sig") or "")
     mode = item.get("key.mode") or ("" if sign is None else sign.get("mode") or "")

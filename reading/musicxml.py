@@ -83,7 +83,7 @@ def _read_part(draft: Draft, row: int, part: Any, path: Path) -> None:
 
 
 def _next_bar(draft: Draft, index: int, element: Any) -> RawBar:
-    """A new bar that goes on in the metre and key of the one before."""
+    """Return a new bar that goes on in the metre and key of the one before."""
     number = (element.get("number") or str(index)).strip()[:16]
     bar = RawBar(index, 0, number, implicit=element.get("implicit") == "yes")
     if draft.bars:
@@ -149,7 +149,7 @@ def _title(root: Any) -> str:
 
 
 def _composer(root: Any) -> str:
-    """The creator of type composer."""
+    """Return the creator of type composer."""
     for creator in root.iterfind("identification/creator"):
         if creator.get("type") in (None, "composer"):
             return (creator.text or "").strip()

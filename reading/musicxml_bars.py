@@ -36,7 +36,7 @@ def read_attributes(reader: PartReader, element: Any) -> None:
 
 
 def _diatonic(reader: PartReader, child: Any) -> int:
-    """Steps of a transposition; where the file leaves them out, the usual interval of that many semitones."""
+    """Return steps of a transposition; where the file leaves them out, the usual interval of that many semitones."""
     if child.find("diatonic") is not None:
         return reader.number(child.findtext("diatonic"), 0)
     semitones = reader.number(child.findtext("chromatic"), 0)

@@ -6,6 +6,8 @@ import re
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from reading.musicxml_part import PartReader
 
 __all__ = ["jump_in", "read_direction", "read_sound"]
@@ -64,28 +66,29 @@ def _meant_for(element: Any, staff: int, reader: PartReader) -> int:
 def _sign(reader: PartReader, sign: Any, onset: int, staff: int) -> bool:
     """Carry one sign; return whether it is a metronome mark."""
     tag = sign.tag
+    if tag == "metronome":
+        return _metronome(reader, sign, onset)
     if tag == "dynamics":
         for mark in sign:
             reader.dynamic(mark, onset, staff, None)
-    elif tag == "wedge":
-        reader.wedge(sign, onset, staff)
-    elif tag == "pedal":
-        reader.pedal(sign, onset, staff)
-    elif tag == "octave-shift":
-        reader.ottava(sign, onset, staff)
+    elif tag in _RANGED:
+        _RANGED[tag](reader, sign, onset, staff)
     elif tag == "words":
         _words(reader, (sign.text or "").strip(), onset, staff)
-    elif tag == "metronome":
-        return _metronome(reader, sign, onset)
     elif tag in ("segno", "coda"):
         reader.jump(tag, onset)
     elif tag == "rehearsal":
         reader.mark("rehearsal", onset, 0, (sign.text or "").strip())
-    elif tag in ("damp", "damp-all", "eyeglasses", "harp-pedals", "scordatura", "percussion", "accordion-registration"):
-        reader.lose(tag, f"direction <{tag}>")
     elif tag not in _QUIET:
         reader.lose(tag, f"direction <{tag}>")
     return False
+
+
+_RANGED: dict[str, Callable[[PartReader, Any, int, int], None]] = {
+    "wedge": lambda reader, sign, onset, staff: reader.wedge(sign, onset, staff),
+    "pedal": lambda reader, sign, onset, staff: reader.pedal(sign, onset, staff),
+    "octave-shift": lambda reader, sign, onset, staff: reader.ottava(sign, onset, staff),
+}
 
 
 def _words(reader: PartReader, words: str, onset: int, staff: int) -> None:
@@ -98,7 +101,7 @@ def _words(reader: PartReader, words: str, onset: int, staff: int) -> None:
 
 
 def _metronome(reader: PartReader, sign: Any, onset: int) -> bool:
-    """A metronome mark in quarters per minute; equations between note values are kept as text."""
+    """Carry a metronome mark in quarters per minute; equations between note values are kept as text."""
     unit, per_minute = sign.findtext("beat-unit"), sign.findtext("per-minute")
     number = re.search(r"\d+(\.\d+)?", per_minute or "")
     if unit not in _BEATS or number is None:

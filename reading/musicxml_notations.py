@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING, Any
 from reading.score import Flag
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from reading.draft import RawNote
     from reading.musicxml_part import PartReader
 
@@ -20,7 +22,6 @@ _FLAGS = {
     "spiccato": Flag.STACCATISSIMO,
     "tenuto": Flag.TENUTO,
     "detached-legato": Flag.TENUTO | Flag.STACCATO,
-    "non-arpeggiate": Flag.NON_ARPEGGIO,
 }
 _ORNAMENTS = {
     "trill-mark": Flag.TRILL,
@@ -41,29 +42,33 @@ def read_notations(reader: PartReader, notations: Any, note: RawNote) -> None:
     """Carry everything in a ``<notations>`` element to *note* and the reader's marks."""
     for element in notations:
         tag = element.tag
-        if tag in ("articulations", "technical"):
-            _articulations(reader, element, note)
-        elif tag == "ornaments":
-            _ornaments(reader, element, note)
-        elif tag == "slur":
-            reader.spanner("slur", element, note)
-        elif tag in ("glissando", "slide"):
-            note.flags |= Flag.GLISSANDO
-            reader.spanner("glissando", element, note)
-        elif tag == "fermata":
-            note.flags |= Flag.FERMATA
-            reader.mark("fermata", note.onset, note.staff, (element.text or "normal").strip() or "normal", note)
-        elif tag == "arpeggiate":
-            down = element.get("direction") == "down"
-            note.flags |= Flag.ARPEGGIO_DOWN if down else Flag.ARPEGGIO
-            _arpeggio(reader, element, note, "down" if down else "up")
-        elif tag == "dynamics":
-            for mark in element:
-                reader.dynamic(mark, note.onset, note.staff, note)
-        elif tag == "non-arpeggiate":
-            note.flags |= Flag.NON_ARPEGGIO
+        if tag in _CARRIED:
+            _CARRIED[tag](reader, element, note)
         elif tag not in _WITHOUT_MUSIC:
             reader.lose(tag, f"<{tag}> at a note")
+
+
+def _glissando(reader: PartReader, element: Any, note: RawNote) -> None:
+    """Carry a glissando or slide."""
+    note.flags |= Flag.GLISSANDO
+    reader.spanner("glissando", element, note)
+
+
+def _fermata(reader: PartReader, element: Any, note: RawNote) -> None:
+    """Carry a fermata."""
+    note.flags |= Flag.FERMATA
+    reader.mark("fermata", note.onset, note.staff, (element.text or "normal").strip() or "normal", note)
+
+
+def _dynamics(reader: PartReader, element: Any, note: RawNote) -> None:
+    """Carry dynamics written at the note itself."""
+    for mark in element:
+        reader.dynamic(mark, note.onset, note.staff, note)
+
+
+def _non_arpeggio(_reader: PartReader, _element: Any, note: RawNote) -> None:
+    """Carry the bracket that forbids breaking a chord."""
+    note.flags |= Flag.NON_ARPEGGIO
 
 
 def _articulations(reader: PartReader, parent: Any, note: RawNote) -> None:
@@ -117,8 +122,10 @@ def _tremolo(reader: PartReader, element: Any, note: RawNote) -> None:
         reader.lose("tremolo", f"unmeasured tremolo of type '{kind}'")
 
 
-def _arpeggio(reader: PartReader, element: Any, note: RawNote, way: str) -> None:
-    """One mark for all notes of one wavy line: same moment, same number."""
+def _arpeggio(reader: PartReader, element: Any, note: RawNote) -> None:
+    """Carry an arpeggio sign: one mark for all notes of one wavy line (same moment, same number)."""
+    way = "down" if element.get("direction") == "down" else "up"
+    note.flags |= Flag.ARPEGGIO_DOWN if way == "down" else Flag.ARPEGGIO
     key = (note.bar, note.onset, element.get("number") or "1", way)
     if key not in reader.arpeggios:
         reader.arpeggios[key] = reader.mark("arpeggio", note.onset, note.staff, way, note)
@@ -127,3 +134,17 @@ def _arpeggio(reader: PartReader, element: Any, note: RawNote, way: str) -> None
         mark.notes.append(note)
         if mark.staff != note.staff:
             mark.staff = 0
+
+
+_CARRIED: dict[str, Callable[[PartReader, Any, RawNote], None]] = {
+    "articulations": _articulations,
+    "technical": _articulations,
+    "ornaments": _ornaments,
+    "slur": lambda reader, element, note: reader.spanner("slur", element, note),
+    "glissando": _glissando,
+    "slide": _glissando,
+    "fermata": _fermata,
+    "arpeggiate": _arpeggio,
+    "non-arpeggiate": _non_arpeggio,
+    "dynamics": _dynamics,
+}

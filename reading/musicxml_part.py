@@ -12,6 +12,8 @@ from reading.musicxml_notations import read_notations
 from reading.score import DYNAMICS, TICKS_PER_QUARTER, Flag
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from reading.draft import Draft
 
 __all__ = ["BadPlace", "PartReader"]
@@ -22,7 +24,7 @@ _ACCENTS = {"sf", "sfz", "sff", "sffz", "sfffz", "fz", "ffz", "rf", "rfz", "fp",
 _GRACE_VALUES = {"whole": 1, "half": 2, "quarter": 4, "eighth": 8, "16th": 16, "32nd": 32, "64th": 64, "128th": 128}
 _MAX_BAR_QUARTERS = 4096
 _MAX_VOICES = 256
-_SILENT = {"print", "figured-bass", "harmony", "grouping", "link", "bookmark", "listening"}
+_SILENT = {"print", "grouping", "link", "bookmark", "listening"}
 
 
 class BadPlace(ValueError):
@@ -122,7 +124,9 @@ class PartReader:
 
     def unclosed(self, made: RawMark) -> None:
         """Say that a mark begins and never ends; it is kept as a point."""
-        self.draft.repair(f"{made.kind} to nowhere", f"{made.kind} begins and never ends", made.bar, self.row, made.staff)
+        self.draft.repair(
+            f"{made.kind} to nowhere", f"{made.kind} begins and never ends", made.bar, self.row, made.staff
+        )
 
     def ranged(self, kind: str, element: Any, onset: int, staff: int, value: str) -> None:
         """Open a mark with a length that hangs on no note (hairpin, octave line)."""
@@ -132,7 +136,7 @@ class PartReader:
         self.open[key] = self.mark(kind, onset, staff, value)
 
     def wedge(self, element: Any, onset: int, staff: int) -> None:
-        """A hairpin."""
+        """Carry a hairpin."""
         way = element.get("type")
         if way in ("crescendo", "diminuendo"):
             self.ranged("hairpin", element, onset, staff, "cresc" if way == "crescendo" else "dim")
@@ -140,7 +144,7 @@ class PartReader:
             self._stop("hairpin", element.get("number") or "1", onset)
 
     def ottava(self, element: Any, onset: int, staff: int) -> None:
-        """An octave line; MusicXML pitches are sounding already."""
+        """Carry an octave line; MusicXML pitches are sounding already."""
         way = element.get("type")
         if way in ("up", "down"):
             size = {"8": "8v", "15": "15m", "22": "22m"}.get(element.get("size") or "8", "8v")
@@ -154,7 +158,9 @@ class PartReader:
         if way in ("stop", "change", "discontinue") and key in self.open:
             self.close(self.open.pop(key), onset)
         elif way == "stop":
-            self.draft.repair("pedal from nowhere", "the pedal is lifted that was never pressed", self.bar.index, self.row)
+            self.draft.repair(
+                "pedal from nowhere", "the pedal is lifted that was never pressed", self.bar.index, self.row
+            )
         if way in ("start", "change", "sostenuto", "resume"):
             if key in self.open:  # pressed again without a sign for lifting: it is lifted here
                 self.close(self.open.pop(key), onset)
@@ -169,7 +175,7 @@ class PartReader:
         self.close(made, onset)
 
     def wavy_line(self, element: Any, note: RawNote) -> None:
-        """The wavy line after a trill: how long it is shaken."""
+        """Carry the wavy line after a trill: how long it is shaken."""
         key = ("wavy", element.get("number") or "1")
         if element.get("type") == "start":
             self.open[key] = self.mark("ornament", note.onset, note.staff, "wavy line", note)
@@ -177,7 +183,7 @@ class PartReader:
             self.close(self.open.pop(key), note.onset + note.duration)
 
     def dynamic(self, element: Any, onset: int, staff: int, note: RawNote | None) -> None:
-        """A dynamic, or an accent written like one (sf, fz, fp)."""
+        """Carry a dynamic, or an accent written like one (sf, fz, fp)."""
         name = element.tag if element.tag != "other-dynamics" else (element.text or "").strip()
         if name in DYNAMICS or name == "n":
             self.mark("dynamic", onset, staff, name)
@@ -190,7 +196,7 @@ class PartReader:
             self.mark("text", onset, staff, name)
 
     def tempo(self, onset: int, per_minute: float) -> None:
-        """A tempo in quarters per minute; one at a place is enough."""
+        """Carry a tempo in quarters per minute; one at a place is enough."""
         if not 1 <= per_minute <= 2000:
             raise BadPlace(f"a tempo of {per_minute:g} quarters per minute is impossible")
         for mark in reversed(self.draft.marks):
@@ -202,7 +208,7 @@ class PartReader:
         self.mark("tempo", onset, 0, f"{per_minute:g}")
 
     def jump(self, value: str, onset: int) -> None:
-        """A jump sign, once per place however often the file says it."""
+        """Carry a jump sign, once per place however often the file says it."""
         for mark in self.draft.marks:
             if mark.kind == "jump" and mark.bar == self.bar.index and mark.value.startswith(value):
                 return
@@ -219,24 +225,11 @@ class PartReader:
         self.arpeggios.clear()
         for child in element:
             tag = child.tag
-            if tag == "note":
-                self.read_note(child)
-            elif tag == "backup":
-                self._move(-self.length(child.findtext("duration")))
-            elif tag == "forward":
-                self._move(self.length(child.findtext("duration")))
-            elif tag == "direction":
-                read_direction(self, child)
-            elif tag == "attributes":
-                read_attributes(self, child)
-            elif tag == "barline":
-                read_barline(self, child)
-            elif tag == "sound":
-                read_sound(self, child, self.now)
-            elif tag in _SILENT:
-                if tag in ("harmony", "figured-bass"):
-                    self.lose(tag, f"<{tag}> (chord names, figures)")
-            elif isinstance(tag, str):
+            if tag in _CARRIED:
+                _CARRIED[tag](self, child)
+            elif tag in ("harmony", "figured-bass"):
+                self.lose(tag, f"<{tag}> (chord names, figures)")
+            elif tag not in _SILENT and isinstance(tag, str):
                 self.lose(tag, f"<{tag}>")
         self._after_graces()
 
@@ -298,7 +291,7 @@ class PartReader:
             self.bar.filled = max(self.bar.filled, end)
 
     def _rest_notations(self, element: Any, onset: int) -> None:
-        """A fermata over a rest still stretches time."""
+        """Carry a fermata over a rest: it stretches time, too."""
         for sign in element.iterfind("notations/fermata"):
             staff = self.number(element.findtext("staff"), 1)
             self.mark("fermata", onset, staff, (sign.text or "normal").strip() or "normal")
@@ -328,9 +321,7 @@ class PartReader:
         self.staves = max(self.staves, staff)
         voice = (element.findtext("voice") or "1").strip()[:16]
         self._count_voice(voice)
-        made = RawNote(
-            onset, duration, midi, step, int(alter), octave, self.row, staff, voice, self.bar.index
-        )
+        made = RawNote(onset, duration, midi, step, int(alter), octave, self.row, staff, voice, self.bar.index)
         made.xml_id = element.get("id") or ""
         self.draft.notes.append(made)
         return made
@@ -342,7 +333,7 @@ class PartReader:
             raise BadPlace(f"more than {_MAX_VOICES} voices in one part")
 
     def _join_chord(self, note: RawNote, chord: bool) -> None:
-        """Number the chord."""
+        """Give the chord its number."""
         if not chord or self.last is None:
             self.chords += 1
         note.chord = self.chords + (self.row << 24)
@@ -385,6 +376,17 @@ class PartReader:
             if made.kind != "ornament":
                 self.unclosed(made)
         self.draft.part(self.row, staves=self.staves, transpose=self.chromatic)
+
+
+_CARRIED: dict[str, Callable[[PartReader, Any], None]] = {
+    "note": PartReader.read_note,
+    "backup": lambda reader, child: reader._move(-reader.length(child.findtext("duration"))),
+    "forward": lambda reader, child: reader._move(reader.length(child.findtext("duration"))),
+    "direction": read_direction,
+    "attributes": read_attributes,
+    "barline": read_barline,
+    "sound": lambda reader, child: read_sound(reader, child, reader.now),
+}
 
 
 def _respelled(midi: int) -> tuple[int, int]:

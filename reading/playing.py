@@ -79,5 +79,7 @@ def performed_notes(
     if np.any(table["flags"] & _SIGNS):
         by_source = marks is None and "source" in (table.dtype.names or ()) and notes is not score.notes
         keys = table["source"] if by_source else table["id"]
-        made = Realiser(score, made, keys, score.marks if marks is None else marks, timeline or Timeline(score)).realise()
+        made = Realiser(
+            score, made, keys, score.marks if marks is None else marks, timeline or Timeline(score)
+        ).realise()
     return made[np.lexsort([made["pitch"], made["onset"]])]

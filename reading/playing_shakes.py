@@ -27,7 +27,7 @@ class Neighbours:
     def __init__(self, score: Score) -> None:
         self.score = score
 
-    def beside(self, note: Any, steps: int, alter: int | None) -> tuple[int, int, int, int]:
+    def beside(self, note: Any, steps: int, alter: int | None) -> Piece:
         """Return pitch, step, alter and octave of the note *steps* away; *alter* is what the sign prescribes."""
         degree = int(note["step"]) + 7 * int(note["octave"]) + steps
         step, octave = degree % 7, degree // 7
@@ -78,7 +78,7 @@ def shaken(note: Any, value: str, stroke: int, neighbours: Neighbours) -> list[P
     a turn is four strokes, at once or (delayed) at the end of the note. Nothing takes more than the note's length.
     """
     said = {side: _ALTERS.get(name) for side, name in re.findall(r":(above|below) ([a-z-]+)", value)}
-    main = (int(note["pitch"]), int(note["step"]), int(note["alter"]), int(note["octave"]))
+    main: Piece = (int(note["pitch"]), int(note["step"]), int(note["alter"]), int(note["octave"]))
     flags, onset, length = int(note["flags"]), int(note["onset"]), int(note["duration"])
     if flags & (Flag.TRILL | Flag.INVERTED_MORDENT):
         said.setdefault("above", None)
@@ -89,7 +89,7 @@ def shaken(note: Any, value: str, stroke: int, neighbours: Neighbours) -> list[P
     if flags & (Flag.MORDENT | Flag.INVERTED_MORDENT):
         beside = below if flags & Flag.MORDENT else above
         return _quick(onset, length, stroke, [main, beside, main])
-    turn = [above, main, below, main] if flags & Flag.TURN else [below, main, above, main]
+    turn: list[Piece] = [above, main, below, main] if flags & Flag.TURN else [below, main, above, main]
     if "delayed" in value:
         each = min(stroke, length // 8)
         start = length - 4 * each
@@ -99,7 +99,7 @@ def shaken(note: Any, value: str, stroke: int, neighbours: Neighbours) -> list[P
 
 
 def _trill(onset: int, length: int, stroke: int, main: Piece, above: Piece) -> list[Piece]:
-    """Main note and upper neighbour in turn, an odd number of strokes that fill the note exactly."""
+    """Return main note and upper neighbour in turn, an odd number of strokes that fill the note exactly."""
     count = max(3, 2 * (length // (2 * max(1, stroke))) + 1)
     edges = [onset + length * place // count for place in range(count + 1)]
     return [(edges[place], edges[place + 1] - edges[place], *(above if place % 2 else main)) for place in range(count)]

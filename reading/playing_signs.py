@@ -54,11 +54,11 @@ class Realiser:
                     self.details.setdefault((mark.kind, note), (mark, place))
 
     def detail(self, kind: str, row: int) -> tuple[Mark, int] | None:
-        """The mark of that kind at a row, and the row's place among its notes."""
+        """Return the mark of that kind at a row, and the row's place among its notes."""
         return self.details.get((kind, int(self.keys[row])))
 
     def ticks_of(self, seconds: float, onset: int) -> int:
-        """A short time at the tempo in force there, in ticks, at least 1."""
+        """Return a short time at the tempo in force there, in ticks, at least 1."""
         here = float(self.timeline.seconds(onset))
         return max(1, round(float(self.timeline.ticks(here + seconds)) - onset))
 
@@ -72,7 +72,9 @@ class Realiser:
         parts = [self.table[keep]]
         for row, pieces in self.pieces.items():
             made = np.repeat(self.table[row : row + 1], len(pieces))
-            for name, column in zip(("onset", "duration", "pitch", "step", "alter", "octave"), zip(*pieces, strict=True), strict=True):
+            for name, column in zip(
+                ("onset", "duration", "pitch", "step", "alter", "octave"), zip(*pieces, strict=True), strict=True
+            ):
                 made[name] = column
             parts.append(made)
         played = np.concatenate(parts)
@@ -142,14 +144,14 @@ class Realiser:
         return [places[place] for place in sorted(places)]
 
     def _appoggiatura(self, row: int, room: int) -> int:
-        """A long grace takes its printed value, at most half of its note."""
+        """Return the time of a long grace: its printed value, at most half of its note."""
         found = self.detail("graces", row)
         words = found[0].value.split() if found else []
         value = int(words[found[1]].split("/")[1]) if found and found[1] < len(words) else 8
         return max(1, min(room // 2, 4 * TICKS_PER_QUARTER // max(1, value)))
 
     def _hold_on(self, row: int, mains: list[int]) -> None:
-        """A grace tied to its note is held through it; the note is not struck again."""
+        """Hold a grace tied to its note through it; the note is not struck again."""
         if not self.table["flags"][row] & Flag.TIED:
             return
         for main in mains:
@@ -224,12 +226,16 @@ class Realiser:
             self.pieces[row] = shaken(self.table[row], found[0].value if found else "", stroke, neighbours)
 
     def _arpeggios(self) -> None:
-        """Notes of a broken chord enter one after the other and end together."""
+        """Let the notes of a broken chord enter one after the other and end together."""
         table = self.table
         groups: dict[tuple[Any, ...], list[int]] = defaultdict(list)
         for row in map(int, np.flatnonzero(table["flags"] & int(Flag.ARPEGGIO | Flag.ARPEGGIO_DOWN))):
             found = self.detail("arpeggio", row)
-            key = (id(found[0]), int(table["part"][row])) if found else (int(table["part"][row]), int(table["onset"][row]), -1)
+            key = (
+                (id(found[0]), int(table["part"][row]))
+                if found
+                else (int(table["part"][row]), int(table["onset"][row]), -1)
+            )
             if row not in self.dropped and row not in self.pieces and not table["flags"][row] & Flag.GRACE:
                 groups[key].append(row)
         for rows in groups.values():

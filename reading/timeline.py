@@ -152,7 +152,7 @@ def tempo_of_words(words: str, beats: int = 4, beat_type: int = 4) -> float | No
 
 
 def _changes(score: Score, default_qpm: float) -> tuple[list[tuple[int, str, float]], str]:
-    """Every change of tempo: ``(tick, kind, value)`` with kind ``set``, ``back``, ``first``, ``slow``, ``fast``, ``by``."""
+    """Return every change of tempo as ``(tick, kind, value)``: set, back, first, slow, fast or by; and its source."""
     figures = {mark.onset: float(mark.value) for mark in score.marks_of("tempo")}
     found = [(onset, "set", speed) for onset, speed in figures.items()]
     source = "metronome" if 0 in figures else ""
@@ -173,7 +173,7 @@ def _words(marks: Iterable[Mark]) -> list[Mark]:
 
 
 def _worded(score: Score, mark: Mark) -> tuple[int, str, float] | None:
-    """What words change about the tempo."""
+    """Return what words change about the tempo."""
     words = mark.value.lower()
     if _BACK.search(words):
         return mark.onset, "first" if _FIRST.search(words) else "back", 0.0

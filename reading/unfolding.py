@@ -69,10 +69,12 @@ class _Walk:
             before, row = row, self._next(row)
 
     def _enter(self, row: int, before: int) -> None:
-        """A new passage begins at a repeat sign, or after the endings of the last one."""
+        """Begin a new passage at a repeat sign, after the endings of the last one, and after a Fine."""
         bars = self.bars
         left_endings = before >= 0 and row > before and bars["volta"][before] and not bars["volta"][row]
-        if (bars["repeat_start"][row] and row > before and row != self.start) or left_endings:
+        after_fine = before >= 0 and row == before + 1 and "fine" in self.jumps.get(before, ())
+        fresh = bars["repeat_start"][row] and row > before and row != self.start
+        if fresh or left_endings or after_fine:
             self.start, self.turn = row, 1
         if self.jumped and bars["volta"][row] and not (before >= 0 and bars["volta"][before]):
             self.turn = self._last_ending(row)
@@ -134,7 +136,10 @@ def unfold(score: Score) -> Unfolding:
     order = bar_order(score)
     if order == tuple(range(1, len(score.bars) + 1)):
         return Unfolding(score, np.arange(len(score.notes), dtype=np.int32), order)
-    tables, sources, marks, spans = [], [], [], []
+    tables: list[Any] = []
+    sources: list[Any] = []
+    marks: list[list[Mark]] = []
+    spans: list[tuple[int, int]] = []
     now, placed = 0, 0
     for first, last in _runs(order):
         start, end = score.span(first, last)
@@ -163,7 +168,7 @@ def _runs(order: tuple[int, ...]) -> Iterator[tuple[int, int]]:
 
 
 def _marks_of_run(score: Score, start: int, end: int, now: int, *, fresh: bool) -> list[Mark]:
-    """Marks that begin within a run, moved; after a jump also the tempo and dynamics in force there."""
+    """Return marks that begin within a run, moved; after a jump also the tempo and dynamics in force there."""
     shift = now - start
     kept = [mark for mark in score.marks if start <= mark.onset < end or (mark.onset == end == score.end)]
     found = [replace(mark, onset=mark.onset + shift, end=min(mark.end, end) + shift) for mark in kept]
@@ -191,7 +196,7 @@ def _sorted_sources(tables: list[Any], sources: list[Any]) -> Any:
 def _assembled(
     score: Score, order: tuple[int, ...], tables: list[Any], sources: list[Any], marks: list[list[Mark]]
 ) -> Score:
-    """The new score from its runs."""
+    """Return the new score from its runs."""
     sorting = _order_of(tables)
     notes = np.concatenate(tables)[sorting]
     run_of = np.repeat(np.arange(len(tables)), [len(table) for table in tables])[sorting]
@@ -218,7 +223,7 @@ def _assembled(
 
 
 def _names(score: Score, order: tuple[int, ...]) -> tuple[str, ...]:
-    """Printed numbers, with the time of playing from the second on."""
+    """Return printed numbers, with the time of playing from the second on."""
     seen: Counter[int] = Counter()
     names = []
     for bar in order:
