@@ -45,16 +45,18 @@ def _tell(bench: Workbench, row: dict[str, Any]) -> None:
     kept = ", ".join(f"{name} {entry['value']:.0%}" for name, entry in row["faithfulness"].items())
     say(f"  kept of the piano piece: {kept}")
     numbers = bench.score.bar_numbers
-    rows = [
-        (check["severity"], check["player"], numbers[check["bar_index"] - 1], str(check["beat"]), check["message"])
-        + (_remedy(check),)
-        for check in row["checks"]
-    ]
+    rows = [_row(check, numbers) for check in row["checks"]]
     if rows:
         table(("", "player", "bar", "beat", "what", "remedy"), rows)
     else:
         say("  every part can be played as it stands")
     say()
+
+
+def _row(check: dict[str, Any], numbers: tuple[str, ...]) -> tuple[str, ...]:
+    """One check as a row of the table, with the bar number as printed."""
+    bar, beat = numbers[check["bar_index"] - 1], str(check["beat"])
+    return check["severity"], check["player"], bar, beat, check["message"], _remedy(check)
 
 
 def _remedy(check: dict[str, Any]) -> str:

@@ -168,3 +168,9 @@ def main() -> None:
         sys.exit(130)
     except BrokenPipeError:
         sys.exit(0)
+    except Exception as error:  # whatever is left is our fault, and still gets one message
+        if "--debug" in sys.argv:
+            raise
+        typer.echo(f"klangprobe: a fault of the program itself ({type(error).__name__}: {error}).", err=True)
+        typer.echo("Please report it with the output of: klangprobe --debug " + " ".join(sys.argv[1:]), err=True)
+        sys.exit(70)

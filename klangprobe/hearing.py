@@ -5,21 +5,30 @@ from __future__ import annotations
 import time
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from base.errors import KlangprobeError
-from klangprobe.console import say, say_json, warn
+from klangprobe.console import Progress, say, say_json, warn
+from klangprobe.folder import replacing_folder
+from klangprobe.product import Product, kept, recall, write_files
+from klangprobe.report import report_of, write_report
+from klangprobe.workbench import Workbench, cache, open_spec
 
 if TYPE_CHECKING:
-    from compare.trial import Trial
-    from render.sound import Rendering
+    from collections.abc import Sequence
 
-__all__ = ["Heard", "Wish", "hear", "run"]
+    from klangprobe.page.model import PageInfo
+    from mapping.arrangement import Arrangement
+    from render.settings import RenderSettings
+    from soundfonts import Font
 
+__all__ = ["LISTENING", "Wish", "hear", "run"]
+
+_VERSION = 1
 _POLL_S = 0.3
 LISTENING = (
-    "Set the level on the first clip and keep it moderate: long listening above about 80 dB(A) can harm hearing. "
-    "Local rules go first."
+    "Set a moderate level on the first clip and leave it: WHO and ITU-T H.870 take 80 dB(A) for 40 hours a week as "
+    "the limit for adults. Local rules go first."
 )
 
 
@@ -46,15 +55,18 @@ class Wish:
         """Where the result goes."""
         return self.out or Path(f"{self.spec.stem}-heard")
 
+    def settings(self) -> RenderSettings:
+        """Return the choices that shape the sound, checked."""
+        from render import RenderSettings
 
-@dataclass(frozen=True, eq=False)
-class Heard:
-    """One passage, ready to be written: its trial, the renderings behind it, and the piano with pedal beside them."""
-
-    passage: str
-    bars: tuple[tuple[int, int], ...]
-    trial: Trial
-    renderings: tuple[Rendering, ...]
+        return RenderSettings(
+            soundfont=self.soundfont,
+            synth=self.synth,
+            balance=self.balance,
+            stage=self.stage,
+            room=self.room,
+            spread=self.spread,
+        )
 
 
 def run(wish: Wish, *, watch: bool, as_json: bool) -> None:
@@ -68,6 +80,44 @@ def run(wish: Wish, *, watch: bool, as_json: bool) -> None:
             warn(str(error))
 
 
+def hear(wish: Wish) -> dict[str, Any]:
+    """Render, compare and write what *wish* asks for; return the report.
+
+    Raises
+    ------
+    SpecError, ScoreError, InputError
+        Where the input is at fault; nothing is written then.
+    MissingPart
+        Without a soundfont or the synth's library.
+    OutputError
+        Where the folder cannot be written.
+    """
+    bench = open_spec(wish.spec)
+    passages, variants = bench.passages(wish.passages), bench.names(wish.variants)
+    settings = wish.settings()
+    font = _font(settings)
+    with replacing_folder(wish.folder) as folder:
+        arrangements = bench.arrange(variants)
+        progress = Progress("rendering")
+        products = []
+        for row, name in enumerate(passages):
+            product = _product(bench, name, arrangements, settings, font, progress=_part(progress, row, len(passages)))
+            write_files(product, folder)
+            products.append(product)
+        progress.close()
+        _write_arrangements(arrangements, folder)
+        report = report_of(
+            bench,
+            [product.trial for product in products],
+            soundfont=_soundfont(font),
+            settings=_settings(wish),
+        )
+        write_report(folder, report)
+        _write_page(bench, wish, folder, products, font)
+    cache().trim()
+    return report
+
+
 def _once(wish: Wish, *, as_json: bool) -> None:
     """Hear once and say where the page is."""
     begun_s = time.monotonic()
@@ -76,8 +126,139 @@ def _once(wish: Wish, *, as_json: bool) -> None:
         say_json(report)
         return
     spent_s = time.monotonic() - begun_s
-    say(f"Heard {len(report['passages'])} passages in {spent_s:.1f} s. Open {wish.folder / 'index.html'} in a browser.")
+    for text in dict.fromkeys(note for passage in report["passages"] for note in passage["warnings"]):
+        warn(text)
+    if report["soundfont"].get("advice"):
+        warn(report["soundfont"]["advice"])
+    count = len(report["passages"])
+    heard = f"{count} passage{'s' if count != 1 else ''} in {spent_s:.1f} s."
+    say(f"{heard} Open {wish.folder / 'index.html'} in a browser.")
     say(LISTENING)
+
+
+def _product(
+    bench: Workbench,
+    name: str,
+    arrangements: Sequence[Arrangement],
+    settings: RenderSettings,
+    font: Font | None,
+    *,
+    progress: Any,
+) -> Product:
+    """Return one passage, from the cache where nothing it depends on has changed."""
+    from klangprobe.identity import passage_key
+
+    store = cache()
+    spans = _spans(bench, name)
+    key = passage_key(bench, name, spans, arrangements, settings, font)
+    if (found := recall(key, store)) is not None:
+        progress(1, 1)
+        return found
+    product = _made(bench, name, spans, arrangements, settings, progress=progress)
+    kept(product, key, store)
+    return product
+
+
+def _made(
+    bench: Workbench,
+    name: str,
+    spans: tuple[tuple[int, int], ...],
+    arrangements: Sequence[Arrangement],
+    settings: RenderSettings,
+    *,
+    progress: Any,
+) -> Product:
+    """Render and compare one passage; the piano itself stands beside the variants as reference."""
+    import mapping
+    import render
+    from compare import compare_passage
+    from klangprobe.gathering import gathered
+
+    everything = [*arrangements, mapping.piano(bench.score)]
+    *variants, piano = render.render_variants(
+        everything, spans, passage=name, settings=settings, store=cache(), progress=progress
+    )
+    trial = compare_passage(variants, arrangements=arrangements, layers=bench.layers, piano=piano, passage=name)
+    return gathered(bench, trial, arrangements, spans)
+
+
+def _spans(bench: Workbench, name: str) -> tuple[tuple[int, int], ...]:
+    """Bar indices of a passage."""
+    import reading
+
+    return tuple(reading.bars_named(bench.score, str(bench.spec.passages[name].bars)))
+
+
+def _part(progress: Progress, row: int, count: int) -> Any:
+    """Progress of one passage as a share of all."""
+
+    def show(done: float, total: float) -> None:
+        progress(row + done / max(total, 1), count)
+
+    return show
+
+
+def _font(settings: RenderSettings) -> Font | None:
+    """Return the soundfont that will play; found before anything is rendered, so that a missing one costs no time."""
+    import soundfonts
+
+    if settings.soundfont:
+        return soundfonts.open_font(settings.soundfont)
+    return soundfonts.default() if settings.synth == "fluidsynth" else None
+
+
+def _soundfont(font: Font | None) -> dict[str, Any]:
+    """The soundfont as the report names it."""
+    if font is None:
+        return {}
+    return {"name": font.name, "sha256": font.sha256, "attribution": font.attribution, "advice": font.advice}
+
+
+def _settings(wish: Wish) -> dict[str, Any]:
+    """The choices that shape the sound, as the report names them."""
+    names = ("synth", "balance", "stage", "room", "spread")
+    return {name: getattr(wish, name) for name in names}
+
+
+def _write_arrangements(arrangements: Sequence[Arrangement], folder: Path) -> None:
+    """Write every variant's full score and multitrack MIDI."""
+    import mapping
+    from compare import file_names
+
+    names = file_names(arrangement.variant for arrangement in arrangements)
+    for arrangement in arrangements:
+        mapping.write_midi(arrangement, folder / "midi" / f"{names[arrangement.variant]}.mid")
+        mapping.write_score(arrangement, folder / "scores" / f"{names[arrangement.variant]}.musicxml")
+
+
+def _write_page(bench: Workbench, wish: Wish, folder: Path, products: Sequence[Product], font: Font | None) -> None:
+    """Write the listening page, and the forms of it that were asked for."""
+    from klangprobe import page
+
+    info = _info(bench, font)
+    pages = [product.page for product in products]
+    page.write_page(folder, pages, info=info)
+    if wish.single_file:
+        page.write_single(folder / "one-file.html", pages, info=info)
+    if wish.pack:
+        page.write_pack(folder / "lesson.zip", folder, pages, info=info, spec=bench.path)
+
+
+def _info(bench: Workbench, font: Font | None) -> PageInfo:
+    """Head and foot of the page."""
+    from klangprobe import __version__
+    from klangprobe.page import PageInfo
+
+    piece, score = bench.spec.piece, bench.score
+    return PageInfo(
+        title=piece.title or score.title or score.source,
+        composer=piece.composer or score.composer,
+        arranger=piece.arranger,
+        soundfont=font.name if font else "plain partials",
+        attribution=font.attribution if font else "",
+        made_with=f"Klangprobe {__version__}",
+        notes=(font.advice,) if font and font.advice else (),
+    )
 
 
 def _wait_for_change(path: Path) -> None:

@@ -32,7 +32,7 @@ def run(path: Path, *, out: Path | None, orchestra: str) -> Path:
     players = mapping.players_of(orchestra)
     found = reading.survey(score, palette=mapping.palette_of(players))
     score_path = os.path.relpath(path.resolve(), target.resolve().parent)
-    write_text(target, mapping.first_spec(score, found, orchestra, score_path=score_path))
+    write_text(target, mapping.first_spec(score, found, orchestra, file=score_path))
     say(f"Written: {target}")
     say(f"Hear it: klangprobe hear {target}")
     return target

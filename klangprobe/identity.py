@@ -1,0 +1,86 @@
+"""The name of a passage's product: a hash of all that is heard and shown in it, and of nothing else."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from importlib.metadata import version
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from base.identity import digest
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from klangprobe.workbench import Workbench
+    from mapping.arrangement import Arrangement, Part
+    from reading.score import Mark
+    from render.settings import RenderSettings
+    from soundfonts import Font
+
+__all__ = ["passage_key"]
+
+_VERSION = 1
+"""Raised whenever render, compare or the page make something else of the same input."""
+
+
+def passage_key(
+    bench: Workbench,
+    name: str,
+    spans: tuple[tuple[int, int], ...],
+    arrangements: Sequence[Arrangement],
+    settings: RenderSettings,
+    font: Font | None,
+) -> str:
+    """Return the name of passage *name*.
+
+    Notes and marks outside its bars do not count, but for the marks before it that still hold; so an edit elsewhere
+    in the piece leaves the name alone.
+    """
+    ticks = [bench.score.span(first, last) for first, last in spans]
+    return digest(
+        "passage",
+        _VERSION,
+        version("klangprobe"),
+        name,
+        spans,
+        bench.score.sha256,
+        [_variant(arrangement, ticks) for arrangement in arrangements],
+        _roles(bench, ticks),
+        {key: value for key, value in asdict(settings).items() if key != "soundfont"},
+        font.sha256 if font else None,
+        _words(bench),
+    )
+
+
+def _variant(arrangement: Arrangement, ticks: list[tuple[int, int]]) -> Any:
+    """What a variant is in these bars."""
+    steps = [(step.verb, step.words) for step in arrangement.steps]
+    return arrangement.variant, arrangement.says, steps, [_part(part, ticks) for part in arrangement.parts]
+
+
+def _part(part: Part, ticks: list[tuple[int, int]]) -> Any:
+    """A player's notes and marks in these bars."""
+    notes = part.notes
+    inside = np.zeros(len(notes), dtype=bool)
+    for start, end in ticks:
+        inside |= (notes["onset"] < end) & (notes["onset"] + np.maximum(notes["duration"], 1) > start)
+    last = max(end for _, end in ticks)
+    return part.player.name, part.player.count, notes[inside], [_mark(mark) for mark in part.marks if mark.onset < last]
+
+
+def _mark(mark: Mark) -> Any:
+    """A mark without the note ids, which shift when a note is added elsewhere."""
+    return mark.kind, mark.onset, mark.end, mark.staff, mark.value
+
+
+def _roles(bench: Workbench, ticks: list[tuple[int, int]]) -> Any:
+    """Roles of the piano's notes in these bars."""
+    onset = bench.score.notes["onset"]
+    return [bench.layers.roles[(onset >= start) & (onset < end)] for start, end in ticks]
+
+
+def _words(bench: Workbench) -> Any:
+    """Questions and answers shown beside the passage."""
+    return [answer.model_dump() for answer in bench.spec.answers]
