@@ -12,6 +12,7 @@ excitation here ranks bands of music against each other, it is not a standard's 
 
 from __future__ import annotations
 
+import hashlib
 import os
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
@@ -28,6 +29,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from compare.scales import Floats
+    from render.sound import Rendering, Stem
 
 __all__ = ["BAND_CAM", "BAND_HZ", "FRAME", "HOP", "Front", "Fronts", "analyse", "auditory_weights"]
 
@@ -134,6 +136,12 @@ def _folded(spectrum: np.ndarray[Any, np.dtype[np.complexfloating[Any, Any]]]) -
     return folded
 
 
+def _identity(stem: Stem) -> str:
+    """The stem's key with a sample of its sound: one key may stand on the stage in two seats."""
+    probe = np.ascontiguousarray(stem.samples[::97])
+    return f"{stem.key}-{hashlib.blake2b(probe.tobytes(), digest_size=8).hexdigest()}"
+
+
 class Fronts:
     """Analyses by the key of the stem, the most recent kept; one object may serve many comparisons.
 
@@ -147,8 +155,12 @@ class Fronts:
         self._keep = keep
         self._known: dict[tuple[str, int, int], Front] = {}
 
+    def of_rendering(self, rendering: Rendering, sample_rate_hz: int) -> list[Front]:
+        """Return the front end of every stem of a rendering."""
+        return self.of([(_identity(stem), stem.samples) for stem in rendering.stems], sample_rate_hz)
+
     def of(self, stems: Sequence[tuple[str, Singles]], sample_rate_hz: int) -> list[Front]:
-        """Return the front end of every ``(key, samples)``; equal keys are analysed once, two at a time."""
+        """Return the front end of every ``(key, samples)``; equal keys are analysed once, several at a time."""
         keys = [(key, len(samples), sample_rate_hz) for key, samples in stems]
         new = {key: samples for key, (_, samples) in zip(keys, stems, strict=True) if key not in self._known}
         with ThreadPoolExecutor(max_workers=min(4, os.cpu_count() or 1)) as pool:

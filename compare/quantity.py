@@ -84,12 +84,15 @@ class Quantity:
         number = f"{rounded + 0.0:.{self.decimals}f}".replace("-", "−")
         return f"{number} {self.unit}".strip()
 
+    def times_noticeable(self, value: float, reference: float) -> float:
+        """Return the difference in units of what is noticeable."""
+        step = self.noticeable * min(abs(value), abs(reference)) if self.relative else self.noticeable
+        apart = abs(value - reference)
+        return apart / step if step > 0.0 else (0.0 if apart == 0.0 else 1e9)
+
     def differs(self, value: float, reference: float) -> bool:
         """Return whether the difference is larger than what is noticeable."""
-        if self.relative:
-            base = min(abs(value), abs(reference))
-            return abs(value - reference) > self.noticeable * base
-        return abs(value - reference) > self.noticeable
+        return self.times_noticeable(value, reference) > 1.0
 
     def difference(self, value: float, reference: float) -> str:
         """Return what *value* has more or less than *reference*, in words; empty where it is not noticeable."""

@@ -2,69 +2,32 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
+from itertools import combinations
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from base.errors import InputError
-from compare.loudness import CEILING_DBTP, TARGET_LUFS, Loudness, Meter, matching_gains
-from compare.scales import Floats, third_octave_centres_hz
-from compare.spectra import Spectrum, smooth, third_octaves_db, welch
+from compare.changes import Change, change_between
+from compare.front import Fronts
+from compare.heard import Audio, Heard, finite, hear, heard_json, rounded
+from compare.loudness import CEILING_DBTP, TARGET_LUFS, Meter, matching_gains
+from compare.scales import third_octave_centres_hz
+from compare.sound import Sound
+from compare.spectra import smooth
+from render.sound import SAMPLE_RATE_HZ
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterable, Sequence
 
-    from compare.quantity import Measured
     from mapping.arrangement import Arrangement
     from reading.layers import Layers
     from render.sound import Rendering
 
-__all__ = ["Heard", "Trial", "compare_passage"]
-
-Audio = np.ndarray[Any, np.dtype[np.float32]]
+__all__ = ["Trial", "compare_passage"]
 
 _SILENCE_BETWEEN_S = 0.7
-_LONG_SEGMENT = 32_768
-
-
-@dataclass(frozen=True, eq=False)
-class Heard:
-    """One variant as it was heard.
-
-    Attributes
-    ----------
-    variant, says : str
-        Name and one-line description (empty without arrangement).
-    rendering : Rendering
-    gain_matched, gain_scored : float
-        Linear. Matched: all clips of the passage equally loud. Scored: one gain for all, weight differences kept.
-    loudness, loudness_matched, loudness_scored : Loudness
-        As rendered, and after each gain.
-    spectrum : Spectrum
-        Of the matched clip.
-    third_octaves_db : ndarray, shape (30,)
-        Of the matched clip, dB re full scale, 25 Hz to 20 kHz.
-    measures : tuple of Measured
-    """
-
-    variant: str
-    says: str
-    rendering: Rendering
-    gain_matched: float
-    gain_scored: float
-    loudness: Loudness
-    loudness_matched: Loudness
-    loudness_scored: Loudness
-    spectrum: Spectrum
-    third_octaves_db: Floats
-    measures: tuple[Measured, ...] = ()
-
-    def clip(self, kind: str) -> Audio:
-        """Return the samples, float32, shape (n, 2), of the clip ``matched`` or ``scored``."""
-        gain = {"matched": self.gain_matched, "scored": self.gain_scored}[kind]
-        clip: Audio = self.rendering.mix * np.float32(gain)
-        return clip
 
 
 @dataclass(frozen=True, eq=False)
@@ -81,6 +44,10 @@ class Trial:
         The piano itself, where it was given: matched and measured like a variant.
     matched_lufs : float
         Loudness of every matched clip.
+    changes : tuple of Change
+        For every pair of variants, the earlier one first.
+    against_piano : tuple of Change
+        Every variant as seen from the piano (figures only).
     notes : tuple of str
         What the listener should know (silent variants, short passages).
     """
@@ -90,6 +57,8 @@ class Trial:
     variants: tuple[Heard, ...]
     piano: Heard | None
     matched_lufs: float
+    changes: tuple[Change, ...] = ()
+    against_piano: tuple[Change, ...] = ()
     notes: tuple[str, ...] = ()
 
     def in_turn(self, kind: str = "matched") -> Audio:
@@ -100,19 +69,26 @@ class Trial:
             pieces += [silence, heard.clip(kind)]
         return np.concatenate(pieces)
 
+    def in_turn_starts_s(self) -> tuple[float, ...]:
+        """Return the second at which each variant begins in the in-turn clip."""
+        step = len(self.variants[0].rendering.mix) / self.sample_rate_hz + _SILENCE_BETWEEN_S
+        return tuple(number * step for number in range(len(self.variants)))
+
     def to_json(self) -> dict[str, Any]:
         """Return every figure as JSON-ready data (documented in ``docs/measures.md``)."""
         first = self.variants[0]
         return {
             "name": self.passage,
             "sample_rate_hz": self.sample_rate_hz,
-            "matched_lufs": _finite(self.matched_lufs),
+            "matched_lufs": finite(self.matched_lufs),
             "ceiling_dbtp": CEILING_DBTP,
             "notes": list(self.notes),
-            "third_octave_hz": _rounded(third_octave_centres_hz(), 2),
-            "spectrum_hz": _rounded(smooth(first.spectrum)[0], 2),
-            "variants": [_heard_json(heard, first) for heard in self.variants],
-            "piano": _heard_json(self.piano, first) if self.piano else None,
+            "third_octave_hz": rounded(third_octave_centres_hz(), 2),
+            "spectrum_hz": rounded(smooth(first.spectrum)[0], 2),
+            "variants": [heard_json(heard, first) for heard in self.variants],
+            "piano": heard_json(self.piano, first) if self.piano else None,
+            "changes": [change.to_json() for change in self.changes],
+            "against_piano": [change.to_json() for change in self.against_piano],
         }
 
 
@@ -124,6 +100,8 @@ def compare_passage(
     piano: Rendering | None = None,
     passage: str,
     target_lufs: float = TARGET_LUFS,
+    measures: Iterable[str] | None = None,
+    fronts: Fronts | None = None,
 ) -> Trial:
     """Match, measure and compare the variants of one passage.
 
@@ -142,25 +120,44 @@ def compare_passage(
         Its name.
     target_lufs : float
         Loudness of the matched clips, where their peaks allow it.
+    measures : iterable of str, optional
+        Names of measure plugins; default all.
+    fronts : Fronts, optional
+        Analyses kept from earlier comparisons, so that an edited stem is the only one analysed again.
 
     Raises
     ------
     InputError
-        Where there is nothing to compare, or the renderings differ in length.
+        Where there is nothing to compare, or the renderings do not fit together.
     """
     every = [*renderings, piano] if piano is not None else list(renderings)
+    scores: list[Arrangement | None] = list(arrangements) if arrangements else [None] * len(renderings)
     _check(every, passage)
+    if len(scores) != len(renderings):
+        msg = f"passage '{passage}': {len(renderings)} renderings but {len(scores)} arrangements."
+        raise InputError(msg)
     rate = _sample_rate(every)
     meters = [Meter(rendering.mix, rate) for rendering in every]
     gains, level = matching_gains(meters, target_lufs=target_lufs)
     scored = _scored_gain(meters[: len(renderings)], level)
-    says = [arrangement.says for arrangement in arrangements] if arrangements else [""] * len(renderings)
-    heard = [
-        _hear(rendering, meter, matched, scored, text, rate)
-        for rendering, meter, matched, text in zip(every, meters, gains, [*says, ""], strict=False)
-    ]
+    known = fronts or Fronts()
+    heard = []
+    for rendering, arrangement, meter, gain in zip(every, [*scores, None], meters, gains, strict=False):
+        stems = known.of_rendering(rendering, rate) if arrangement else []
+        sound = Sound(rendering, rate, meter, gain, scored, tuple(stems), arrangement, layers)
+        heard.append(hear(sound, arrangement.says if arrangement else "", measures))
     reference = heard.pop() if piano is not None else None
-    return Trial(passage, rate, tuple(heard), reference, level, _notes(heard))
+    against = tuple(change_between(reference, item) for item in heard) if reference else ()
+    return Trial(passage, rate, tuple(heard), reference, level, _changes(heard, scores), against, _notes(heard))
+
+
+def _changes(heard: Sequence[Heard], arrangements: Sequence[Arrangement | None]) -> tuple[Change, ...]:
+    """Compare every pair, the earlier variant first."""
+    found = []
+    for (first, one), (second, other) in combinations(zip(heard, arrangements, strict=True), 2):
+        pair = (one, other) if one is not None and other is not None else None
+        found.append(change_between(first, second, pair))
+    return tuple(found)
 
 
 def _check(renderings: Sequence[Rendering], passage: str) -> None:
@@ -183,8 +180,6 @@ def _check(renderings: Sequence[Rendering], passage: str) -> None:
 
 def _sample_rate(renderings: Sequence[Rendering]) -> int:
     """Sample rate the renderings say they have, else the project's."""
-    from render.sound import SAMPLE_RATE_HZ
-
     rates = {int(rendering.about.get("sample_rate_hz", SAMPLE_RATE_HZ)) for rendering in renderings}
     if len(rates) > 1:
         msg = f"renderings at different sample rates cannot be compared: {sorted(rates)} Hz."
@@ -202,76 +197,9 @@ def _scored_gain(meters: Sequence[Meter], level_lufs: float) -> float:
     return float(min([gain for _, gain in heard] + [ceiling / meter.true_peak for meter, _ in heard]))
 
 
-def _hear(sound: Sound, says: str, measures: Sequence[str] | None) -> Heard:
-    """Everything about one variant that needs no other."""
-    rendering, meter, matched, scored = sound.rendering, sound.meter, sound.gain_matched, sound.gain_scored
-    clip = rendering.mix * np.float32(matched)
-    long = welch(clip, sound.sample_rate_hz, segment=_LONG_SEGMENT)
-    return Heard(
-        rendering.variant,
-        says,
-        rendering,
-        matched,
-        scored,
-        meter.read(),
-        meter.read(matched),
-        meter.read(scored),
-        welch(clip, sound.sample_rate_hz),
-        third_octaves_db(long),
-        measure_all(sound, measures),
-    )
-
-
 def _notes(heard: Sequence[Heard]) -> tuple[str, ...]:
     """Tell what a listener should know about the clips."""
     notes = [f"{item.variant}: silent in this passage" for item in heard if item.loudness.sample_peak_dbfs == -np.inf]
     if note := heard[0].loudness.note:
         notes.append(note)
     return tuple(notes)
-
-
-def _heard_json(heard: Heard, first: Heard) -> dict[str, Any]:
-    """One variant's figures."""
-    level = smooth(heard.spectrum)[1]
-    return {
-        "name": heard.variant,
-        "says": heard.says,
-        "gain_matched": heard.gain_matched,
-        "gain_scored": heard.gain_scored,
-        "loudness_lufs": _finite(heard.loudness.integrated_lufs),
-        "loudness": {kind: _loudness_json(value) for kind, value in _loudnesses(heard)},
-        "spectrum_db": _rounded(level, 2),
-        "spectrum_difference_db": _rounded(level - smooth(first.spectrum)[1], 2),
-        "third_octave_db": _rounded(heard.third_octaves_db, 2),
-        "third_octave_difference_db": _rounded(heard.third_octaves_db - first.third_octaves_db, 2),
-        "welch": {
-            "window": heard.spectrum.window,
-            "segment": heard.spectrum.segment,
-            "segments": heard.spectrum.segments,
-            "enbw_hz": round(heard.spectrum.enbw_hz, 4),
-            "reference": "dB re full scale squared per Hz, mean of both channels",
-        },
-        "measures": {item.quantity.name: item.to_json() for item in heard.measures},
-        "warnings": list(heard.rendering.warnings),
-        "about": heard.rendering.about,
-    }
-
-
-def _loudnesses(heard: Heard) -> tuple[tuple[str, Loudness], ...]:
-    """Pair the three readings with their names."""
-    return (("rendered", heard.loudness), ("matched", heard.loudness_matched), ("scored", heard.loudness_scored))
-
-
-def _loudness_json(loudness: Loudness) -> dict[str, Any]:
-    """Meter readings; silence as null, because JSON has no infinity."""
-    return {key: _finite(value) if isinstance(value, float) else value for key, value in asdict(loudness).items()}
-
-
-def _finite(value: float) -> float | None:
-    """Return the value to a thousandth, or None for silence."""
-    return round(value, 3) if np.isfinite(value) else None
-
-
-def _rounded(values: Floats, decimals: int) -> list[float]:
-    """Array as a short list of numbers."""
-    return [float(value) for value in np.round(values, decimals)]

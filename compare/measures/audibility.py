@@ -1,8 +1,9 @@
 """How far the tune stands above what would cover it, band by band and beat by beat.
 
 Partial loudness after Moore, Glasberg and Baer: the loudness the tune keeps while the others sound, against the
-loudness it would have alone. It ranks mixtures; it is known to underrate what is heard in real music (Ma, Reiss and Black, AES
-53rd Conference, 2014), and what follows the tune by its line or its timbre hears more than a model of masking does.
+loudness it would have alone. It ranks mixtures; it is known to underrate what is heard in real music (Ma, Reiss and
+Black, AES 53rd Conference, 2014), and an ear that follows the tune by its line or its timbre hears more than a model
+of masking does.
 """
 
 from __future__ import annotations

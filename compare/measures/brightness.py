@@ -25,8 +25,8 @@ _CENTROID = Quantity(
     unit="Cam",
     definition=(
         "Mean over the frames within 30 dB of the loudest of the centroid of excitation^0.25 over ERB-number; bands "
-        "more than 50 dB under the frame's strongest count nothing. Differs from the common amplitude centroid in Hz, which "
-        "faint noise raises and which falls when a flute joins."
+        "more than 50 dB under the frame's strongest count nothing. Differs from the common amplitude centroid in Hz, "
+        "which faint noise raises and which falls when a flute joins."
     ),
     source="ERB scale: Glasberg & Moore 1990; loudness-like exponent after Moore, Glasberg & Baer 1997",
     meaning="The ear's centre of gravity lies at {value} (1 Cam is the width of one auditory band).",

@@ -33,10 +33,10 @@ _ROUGHNESS = Quantity(
     unit="",
     definition=(
         "Per slice between note events of 80 ms or more: Sethares' sum over all pairs of partials (8 per note, to "
-        "4 kHz, amplitudes from the stems, partials within 15 cents merged) over the sum of the amplitudes; mean weighted by "
-        "the slices' energy. 0 smooth, about 0.3 a close triad, about 1 a cluster of semitones."
+        "4 kHz, amplitudes from the stems, partials within 15 cents merged) over the sum of the amplitudes; mean "
+        "weighted by the slices' energy. 0 smooth, about 0.3 a close triad, about 1 a cluster of semitones."
     ),
-    source="Sethares, Tuning, Timbre, Spectrum, Scale, his published program; after Plomp & Levelt 1965, J. Acoust. Soc. Am. 38:548",
+    source="Sethares' published program; after Plomp & Levelt 1965, J. Acoust. Soc. Am. 38:548",
     meaning="The notes rub against one another with {value} (0 smooth, 0.3 a close triad, 1 a cluster of semitones).",
     noticeable=0.17,
     noticeable_from="17 %, the just-noticeable difference of roughness in asper (University of Salford teaching page)",
@@ -121,7 +121,7 @@ class Roughness:
 
 
 def _partials(sound: Sound, notes: Any, start_s: float, end_s: float) -> tuple[Floats, Floats]:
-    """Find the merged partials of the notes sounding in a slice, amplitudes re the strongest, those below −40 dB left out."""
+    """Find the partials sounding in a slice: merged, re the strongest, those below −40 dB left out."""
     first, last = np.searchsorted(sound.frame_s, (start_s, end_s))
     last = max(last, first + 1)
     step = sound.sample_rate_hz / FRAME
