@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections import Counter
 from dataclasses import dataclass, replace
 from fractions import Fraction
-from itertools import pairwise
+from itertools import groupby, pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -99,7 +99,7 @@ class Figuration:
     rows : tuple of Figure
         By bar, upper hand first.
     changes : dict of int to tuple of int
-        For staff 1 and 2, the bar indices at which the family changes.
+        For staff 1 and 2, the bar indices at which a new family sets in and lasts two bars or more.
     """
 
     rows: tuple[Figure, ...]
@@ -147,10 +147,7 @@ def describe(score: Score) -> Figuration:
     """
     per_hand = {staff: _hand(score, hand, staff) for staff, hand in ((1, UPPER), (2, LOWER))}
     rows = tuple(figure for pair in zip(per_hand[1], per_hand[2], strict=True) for figure in pair)
-    changes = {
-        staff: tuple(b.bar_index for a, b in pairwise(figures) if a.family != b.family)
-        for staff, figures in per_hand.items()
-    }
+    changes = {staff: _changes(figures) for staff, figures in per_hand.items()}
     return Figuration(rows, changes)
 
 
@@ -280,6 +277,19 @@ def _leap(strokes: Strokes) -> int:
     """Return the largest distance between the nearest notes of successive attacks."""
     pairs = pairwise(strokes.pitches)
     return max((min(abs(a - b) for a in before for b in after) for before, after in pairs), default=0)
+
+
+def _changes(figures: list[Figure]) -> tuple[int, ...]:
+    """Return the bars at which a family begins that lasts (two bars or more) and differs from the last that did."""
+    out: list[int] = []
+    lasting = ""
+    for family, run in groupby(figures, key=lambda figure: figure.family):
+        members = list(run)
+        if len(members) >= 2 and family != lasting:
+            if lasting:
+                out.append(members[0].bar_index)
+            lasting = family
+    return tuple(out)
 
 
 def _settled(figures: list[Figure]) -> list[Figure]:

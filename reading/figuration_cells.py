@@ -137,21 +137,29 @@ def _after_beats_in_three(strokes: Strokes) -> Name | None:
     return ("repeated", "after-beat chords") if _same(strokes, 1) >= 0.5 and strokes.bar_beats <= 4 else None
 
 
+def _alternates(strokes: Strokes) -> bool:
+    """Say whether two sonorities alternate."""
+    return len(strokes.pitches) >= 4 and _same(strokes, 2) >= 0.75 and _same(strokes, 1) < 0.3
+
+
 def _tremolo(strokes: Strokes) -> Name | None:
-    """Say whether two sonorities alternate, fast enough to blur (tremolo) or not (oscillation)."""
-    if len(strokes.pitches) < 4 or _same(strokes, 2) < 0.75 or _same(strokes, 1) >= 0.3:
+    """Say whether two sonorities alternate fast enough to blur."""
+    usual = float(np.median(strokes.wait)) if len(strokes.wait) else 0.0
+    if not _alternates(strokes) or len(strokes.pitches) < 8 or usual > 0.25 + NEAR_BEAT:
         return None
-    fast = len(strokes.pitches) >= 8 and np.median(strokes.wait) <= 0.25 + NEAR_BEAT
     if np.all(np.abs(np.diff(strokes.low)) == 12) and strokes.size.max() == 1:
-        return "octaves", "octave tremolo" if fast and np.median(strokes.wait) < 0.2 else "broken octaves"
-    if fast:
-        return "oscillation", "tremolo"
+        return "octaves", "octave tremolo" if usual < 0.2 else "broken octaves"
+    return "oscillation", "tremolo"
+
+
+def _oscillation(strokes: Strokes) -> Name | None:
+    """Say whether two sonorities alternate at a walking pace."""
+    if not _alternates(strokes):
+        return None
     if strokes.size.max() == 1:
         step = int(np.median(np.abs(np.diff(strokes.low))))
         return "oscillation", "trill-like oscillation" if step <= 2 else "oscillation"
-    if np.all(strokes.size > 1):
-        return "oscillation", "oscillating chords"
-    return None
+    return ("oscillation", "oscillating chords") if np.all(strokes.size > 1) else None
 
 
 def _bass_and_chord(strokes: Strokes) -> Name | None:
@@ -159,7 +167,7 @@ def _bass_and_chord(strokes: Strokes) -> Name | None:
     n, low, size = len(strokes.pitches), strokes.low, strokes.size
     if n < 2:
         return None
-    is_bass = np.array([s == 1 or (s == 2 and p[-1] - p[0] == 12) for s, p in zip(size, strokes.pitches, strict=True)])
+    is_bass = np.array([s == 1 or (s <= 3 and p[-1] - p[0] == 12) for s, p in zip(size, strokes.pitches, strict=True)])
     is_bass &= np.abs(strokes.place - np.round(strokes.place)) < NEAR_BEAT
     answered, bass, chords = 0, -1, 0
     for row in range(n):
@@ -219,8 +227,8 @@ def _is_alberti(notes: Ints) -> bool:
     alternates = np.array_equal(rise, np.resize([1, -1], len(rise)))
     if len(notes) == 6:  # low, middle, high, middle, high, middle
         alternates = alternates or np.array_equal(rise, [1, 1, -1, 1, -1])
-    few = len(set(notes.tolist())) <= 3
-    return bool(alternates and few and notes[0] == notes.min() and np.ptp(notes) <= HAND_SPAN)
+    three = len(set(notes.tolist())) == 3
+    return bool(alternates and three and notes[0] == notes.min() and np.ptp(notes) <= HAND_SPAN)
 
 
 def _scale(strokes: Strokes) -> Name | None:
@@ -240,11 +248,12 @@ def _scale(strokes: Strokes) -> Name | None:
 
 def _broken(strokes: Strokes) -> Name | None:
     """Say whether the notes of one or two chords are taken one after another."""
-    if len(strokes.pitches) < 4 or np.mean(strokes.size > 1) > 0.5 or not _even(strokes):
+    if len(strokes.pitches) < 4 or np.mean(strokes.size > 1) > 0.5:
         return None
-    leap = np.abs(np.diff(strokes.low))
+    leap = np.mean(np.abs(np.diff(strokes.low)) > 2)
     used = {pitch % 12 for pitches in strokes.pitches for pitch in pitches}
-    if np.mean(leap > 2) < 0.6 or len(used) > 5:
+    # With rests between the notes only plain leaps tell a broken chord from a line.
+    if leap < (0.6 if _even(strokes) else 0.8) or len(used) > 5:
         return None
     if np.ptp(strokes.low) > HAND_SPAN:
         return "broken", "wide arpeggio"
@@ -283,8 +292,9 @@ _TESTS: tuple[Callable[[Strokes], Name | None], ...] = (
     _after_beats_in_three,
     _bass_and_chord,
     _octaves,
-    _chords,
     _alberti,
+    _oscillation,
+    _chords,
     _scale,
     _broken,
     _line,
