@@ -12,12 +12,13 @@ from mapping.instruments import FAMILIES, Drums, Instrument, Register, instrumen
 __all__ = ["build", "read_yaml", "span"]
 
 _PLAIN = (
-    "plural", "abbreviation", "family", "section", "staves", "leap", "slide", "notes_at_once", "hand_span", "pedal_s",
+    "plural", "abbreviation", "family", "section", "staves", "leap", "slide", "notes_at_once", "hand_span",
+    "pedal_s", "stop_reach",
 )  # fmt: skip
 _PAIRS = {"breath_s": ("breath_soft_s", "breath_loud_s"), "repeat": ("repeat_safe_hz", "repeat_max_hz")}
 _KNOWN = {
     *_PLAIN, "clefs", "transpose", "written", "safe", "programs", "breath_s", "repeat", "pizzicato", "arpeggio",
-    "open_strings", "stops", "natural_notes", "drums", "registers",
+    "open_strings", "natural_notes", "drums", "registers",
 }  # fmt: skip
 
 
@@ -117,8 +118,6 @@ def _string_values(entry: dict[str, Any]) -> dict[str, Any]:
     for key in ("open_strings", "natural_notes"):
         if key in entry:
             values[key] = tuple(midi_of(note) for note in entry[key])
-    if "stops" in entry:
-        values["stop_pair"], values["stop_reach"] = int(entry["stops"]["pair"]), int(entry["stops"]["reach"])
     if "drums" in entry:
         drums = entry["drums"]
         ranges = tuple(span(drum) for drum in drums["ranges"])

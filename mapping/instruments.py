@@ -98,9 +98,9 @@ class Instrument:
         Semitones one hand reaches.
     open_strings : tuple of int
         MIDI, low to high.
-    stop_pair, stop_reach : int
-        Widest comfortable double stop; widest stretch of a hand between fingers on neighbouring strings, beyond the
-        interval of the open strings (semitones).
+    stop_reach : int
+        Widest comfortable stretch between fingers on neighbouring strings, in semitones along the string: with
+        strings a fifth apart, 5 allows double stops from a second to an octave.
     natural_notes : tuple of int
         Written notes of the natural instrument (for scoring without valves).
     drums : Drums or None
@@ -135,7 +135,6 @@ class Instrument:
     notes_at_once: int = 1
     hand_span: int | None = None
     open_strings: tuple[int, ...] = ()
-    stop_pair: int = 0
     stop_reach: int = 0
     natural_notes: tuple[int, ...] = ()
     drums: Drums | None = None
