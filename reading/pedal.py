@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from reading.features import LOWER, OTHER, Attacks, attacks, hands, nominal_ticks, played
+from reading.features import LOWER, OTHER, Attacks, attacks, beat_ticks, hands, nominal_ticks, played
 
 if TYPE_CHECKING:
     from reading.features import Bools, Ints
@@ -93,8 +93,8 @@ def find(score: Score, *, use_marks: bool = True) -> Pedal:
     implied = [
         row for bar, reason in reasons.items() if not taken[bar - 1] for row in _bar_pedals(score, hit, bar, reason)
     ]
-    rows = sorted(marked + implied, key=lambda row: (row.onset, row.end))
-    return Pedal(tuple(_sustained(score, row) for row in rows))
+    rows = [_sustained(score, row) for row in sorted(marked + implied, key=lambda row: (row.onset, row.end))]
+    return Pedal(tuple(row for row in rows if row.source == "marked" or row.notes))
 
 
 def implied_bars(score: Score) -> dict[int, str]:
@@ -149,14 +149,15 @@ def _marked(score: Score) -> list[PedalRow]:
 
 
 def _bar_pedals(score: Score, hit: Attacks, bar: int, reason: str) -> list[PedalRow]:
-    """Return the pedals of an implied bar: a new one wherever the left hand drops to a new bass."""
-    _, stop = score.span(bar, bar)
+    """Return the pedals of an implied bar: a new one wherever the left hand drops to a new bass on a beat."""
+    start, stop = score.span(bar, bar)
+    beat = int(beat_ticks(score)[bar - 1])
     mine = (hit.hand == LOWER) & (hit.bar == bar - 1)
     onset, low = hit.onset[mine], hit.low[mine]
     new = np.ones(len(low), bool)
-    new[1:] = np.diff(low) <= -NEW_BASS
-    edges = [*onset[new].tolist(), stop]
-    return [PedalRow(bar, a, b, "implied", reason=reason) for a, b in pairwise(edges)]
+    new[1:] = (np.diff(low) <= -NEW_BASS) & (low[1:] < (low.min() + low.max()) / 2)
+    new[1:] &= ((onset[1:] - start) % beat == 0) & (stop - onset[1:] >= beat)
+    return [PedalRow(bar, a, b, "implied", reason=reason) for a, b in pairwise([*onset[new].tolist(), stop])]
 
 
 def _sustained(score: Score, row: PedalRow) -> PedalRow:

@@ -27,6 +27,8 @@ __all__ = ["Repeat", "find"]
 LIKE = 0.6
 """Bars at least this alike belong to a run: shuffling the bars of whole movements then leaves no run of four."""
 LEAST_BARS = 4
+LEAST_ECHO = 2
+"""Bars of a phrase repeated at once, to the note."""
 LITERAL = 0.9
 EXACT = 0.8
 UPPER_WEIGHT = 0.9
@@ -87,6 +89,10 @@ def find(score: Score, *, like: float = LIKE, least_bars: int = LEAST_BARS) -> t
         value = float(alike[:, rows, rows + lag].max(axis=0).mean())
         kind = _kind(semitones, value, float(same[rows, rows + lag].mean()))
         found.append((length * value, _repeat(index, start, lag, length, semitones, value, kind)))
+    for start, lag, length in _echoes(same):
+        rows = np.arange(start, start + length)
+        value = float(same[rows, rows + lag].mean())
+        found.append((length * value, _repeat(index, start, lag, length, 0, value, "literal")))
     for semitones, start, lag, length, value in _modal_runs(score, keep, least_bars):
         # Half credit flatters: a modal reading must be clearly longer to outrank a plain one.
         found.append((0.5 * length * value, _repeat(index, start, lag, length, semitones, value, "modal")))
@@ -115,6 +121,17 @@ def _runs(alike: Floats, like: float, least_bars: int) -> list[tuple[int, int, i
             if lag > 1 and np.count_nonzero(matrix[rows, rows + lag] >= like) >= least_bars:
                 first, last = _continued(best.diagonal(lag), start, start + length, like)
                 out.append((semitones, first, lag, last - first))
+    return out
+
+
+def _echoes(same: Floats) -> list[tuple[int, int, int]]:
+    """Return (first row, lag, length) of short phrases said twice at once, to the note; one bar said often is none."""
+    out = []
+    for start, lag, length in diagonal_runs(same, LITERAL, LEAST_ECHO):
+        rows = np.arange(start, start + length)
+        varied = same[rows[:-1], rows[1:]].min() < LITERAL
+        if LEAST_ECHO <= lag <= length and lag < LEAST_BARS and varied and same[rows, rows + lag].min() >= LITERAL:
+            out.append((start, lag, length))
     return out
 
 
