@@ -101,6 +101,13 @@ class Piece:
 
         return tuple(spans(self.score))
 
+    @cached_property
+    def figuration(self) -> Any:
+        """The figure of each hand in each bar (:class:`reading.figuration.Figuration`)."""
+        from reading.figuration import describe
+
+        return describe(self.score)
+
     def bars_at(self, onsets: np.ndarray[Any, Any]) -> np.ndarray[Any, Any]:
         """Return the bar index of each onset in ticks."""
         return np.maximum(1, np.searchsorted(self.score.bars["onset"], onsets, side="right"))

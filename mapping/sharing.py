@@ -15,10 +15,10 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from mapping.arrangement import Player
-    from mapping.draft import Context, Rows, Target
+    from mapping.draft import Context, Draft, Rows, Target
     from mapping.steps import StepOptions
 
-__all__ = ["divided", "reaches", "whole"]
+__all__ = ["divided", "given_up", "reaches", "stages", "strand_for", "whole"]
 
 _OUT, _UNSAFE, _CROWD_SOLO, _CROWD_SECTION, _CHANGE, _LATER = 100.0, 1.5, 40.0, 2.0, 1.0, 0.1
 
@@ -161,3 +161,46 @@ def _costs(pitches: np.ndarray[Any, Any], players: list[Player], targets: Sequen
         unsafe = np.count_nonzero((sounding < low) | (sounding > high))
         found.append(_OUT * out + _UNSAFE * unsafe)
     return found
+
+
+def given_up(draft: Draft, piano: Rows) -> Draft:
+    """Return the draft without the notes that come from these piano notes, whoever has them."""
+    return draft.without(np.isin(draft.notes["source"], piano["id"]))
+
+
+def stages(ranges: tuple[int, int], count: int) -> list[tuple[int, int]]:
+    """Return ``(first, last)`` bar indices of *count* stages that cut bars evenly; late ones may share a bar."""
+    first, last = ranges
+    bars = last - first + 1
+    starts = [first + place * bars // count for place in range(count)]
+    return [(start, last if place + 1 == count else starts[place + 1] - 1) for place, start in enumerate(starts)]
+
+
+def strand_for(
+    piano: Rows, target: Target, options: StepOptions, context: Context, taken: dict[int, int]
+) -> Rows:
+    """Return one line of the notes for a player: bar by bar the strand that lies best and is least doubled so far.
+
+    Parameters
+    ----------
+    piano : ndarray, dtype NOTE_DTYPE
+    taken : dict of int to int
+        How often each piano note has been taken; brought up to date here.
+    """
+    player = context.players[target.row]
+    chosen: list[int] = []
+    order = np.argsort(piano["bar"], kind="stable")
+    for rows in np.split(order, np.flatnonzero(np.diff(piano["bar"][order])) + 1):
+        best: tuple[float, list[int]] | None = None
+        for place, (_, members) in enumerate(_strands(piano, rows)):
+            inside = [row for row in members if player.instrument.in_range(int(piano["pitch"][row]) + target.octave)]
+            if not inside:
+                continue
+            cost = _costs(piano["pitch"][inside], [player], [target])[0] / len(inside) + 3 * (len(members) - len(inside))
+            cost += 2 * sum(taken.get(int(piano["id"][row]), 0) for row in inside) / len(inside) + 0.01 * place
+            if best is None or cost < best[0]:
+                best = cost, inside
+        chosen += best[1] if best else []
+    for row in chosen:
+        taken[int(piano["id"][row])] = taken.get(int(piano["id"][row]), 0) + 1
+    return context.written(piano[sorted(chosen)], target.row, options, octave=target.octave)
