@@ -57,7 +57,7 @@ def write_page(folder: Path, pages: Sequence[PassagePage], *, info: PageInfo) ->
             write_text(inside / "clips" / f"{clips}.js", f"klangprobe.keep({json.dumps(clips)},{content});\n")
         for row, picture in enumerate(passage.pictures, 1):
             write_bytes(inside / "pictures" / f"{name}-{row}.svg", picture.svg.encode())
-    policy = f"{_POLICY}; script-src 'self'; style-src 'self'; img-src 'self'"
+    policy = f"{_POLICY}; script-src 'self'; style-src 'self'; img-src 'self' data:"
     links = "".join(f'<link rel="stylesheet" href="{FOLDER}/{name}">' for name in ("page.css", "notation.css"))
     scripts = "".join(f'<script src="{FOLDER}/{name}"></script>' for name in SCRIPTS)
     content = body(info, pages, lambda passage, row: f"{FOLDER}/pictures/{passage}-{row}.svg")

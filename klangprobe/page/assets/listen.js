@@ -34,8 +34,10 @@ klangprobe.Fader = class {
     if (value === this.to) return;
     const gain = this.node.gain;
     const now = this.at(time);
-    gain.cancelScheduledValues(time);
-    gain.setValueAtTime(now, time);
+    const midway = this.begin < time && time < this.end;
+    gain.cancelScheduledValues(time); // takes away the whole line under way, so its first part is drawn again
+    if (midway) gain.linearRampToValueAtTime(now, time);
+    else gain.setValueAtTime(now, time);
     gain.linearRampToValueAtTime(value, time + klangprobe.FADE_S);
     [this.from, this.to, this.begin, this.end] = [now, value, time, time + klangprobe.FADE_S];
   }

@@ -62,6 +62,7 @@
       this.again = one(this.section, ".again input");
       this.figure = one(this.section, ".bars");
       this.resume = 0;
+      this.run = 0;
       this.mix = null;
       this.buffers = null;
       this.silent = new Set();
@@ -108,13 +109,12 @@
     }
 
     async toggle() {
-      if (this.mix) return this.stop();
-      return this.play(this.resume);
+      return sounding === this ? this.stop() : this.play(this.resume);
     }
 
     async play(offset = 0) {
-      const run = (this.run = (this.run ?? 0) + 1);
       sounding?.stop();
+      const run = (this.run += 1);
       sounding = this;
       this.button.textContent = "Stop";
       this.section.classList.add("playing");
@@ -142,7 +142,7 @@
     }
 
     stop() {
-      this.run = (this.run ?? 0) + 1;
+      this.run += 1; // whatever is still being unpacked is no longer wanted
       if (this.mix) {
         const place = this.mix.place();
         this.resume = this.#barAt(place)?.[1] ?? 0;

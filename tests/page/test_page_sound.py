@@ -1,0 +1,148 @@
+"""What is heard: the page's own mixing graph, rendered sample by sample and measured while it plays."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from page_helpers import RATE_HZ, SLOPE, wait
+
+pytestmark = pytest.mark.browser
+
+FADE = 240  # samples in 5 ms
+
+OFFLINE = """async ({length, clips, players, acts, state}) => {
+  const context = new OfflineAudioContext(1, length, 48000);
+  const buffer = (values) => {
+    const made = context.createBuffer(1, values.length, 48000);
+    made.copyToChannel(Float32Array.from(values), 0);
+    return made;
+  };
+  const variants = clips.map((clip) => ({ ...clip, buffer: buffer(clip.samples) }));
+  const mix = new klangprobe.Mix(context, variants, state);
+  mix.start(0, 0);
+  if (players) mix.addPlayers(new Map(Object.entries(players).map(([key, values]) => [key, buffer(values)])), 0);
+  for (const [name, when, value] of acts) {
+    if (name === "hearPlayers") mix.hearPlayers((player) => value.includes(player), when);
+    else mix[name](value, when);
+  }
+  const sound = await context.startRendering();
+  return [...sound.getChannelData(0)];
+}"""
+
+
+@pytest.fixture(scope="module")
+def tab(browser, listening):
+    """Return one open page for all renderings of this module."""
+    page = browser.new_page()
+    page.goto(listening.as_uri())
+    yield page
+    page.close()
+
+
+def sine(hertz: float, seconds: float, amplitude: float = 0.5) -> np.ndarray:
+    """Return a sine."""
+    return amplitude * np.sin(2 * np.pi * hertz * np.arange(int(seconds * RATE_HZ)) / RATE_HZ)
+
+
+def render(tab, clips: list[np.ndarray], acts: list, *, seconds: float = 0.5, gains=None, players=None, state=None):
+    """Run the graph offline; players are given as (name → samples), the same for every variant."""
+    gains = gains or [(1.0, 1.0)] * len(clips)
+    names = [[name, name] for name in players or {}]
+    given = {
+        "length": int(seconds * RATE_HZ),
+        "clips": [
+            {"samples": clip.tolist(), "equal": equal, "scored": scored, "players": names}
+            for clip, (equal, scored) in zip(clips, gains, strict=True)
+        ],
+        "players": {name: samples.tolist() for name, samples in (players or {}).items()} or None,
+        "acts": acts,
+        "state": state or {},
+    }
+    return np.array(tab.evaluate(OFFLINE, given))
+
+
+def test_another_variant_goes_on_at_the_same_sample(tab):
+    """After a change of variant the output equals the other clip at the very same sample numbers."""
+    first, second = sine(220, 0.5), sine(331, 0.5, 0.3)
+    out = render(tab, [first, second], [["choose", 0.25, 1]])
+    change = RATE_HZ // 4
+    np.testing.assert_allclose(out[FADE:change], first[FADE:change], atol=1e-6)
+    np.testing.assert_allclose(out[change + FADE + 1 :], second[change + FADE + 1 :], atol=1e-6)
+
+
+@pytest.mark.parametrize("second_change", [0.25 + 0.002, 0.3], ids=["inside the first", "after the first"])
+def test_no_step_is_larger_than_the_crossfade_allows(tab, second_change):
+    """A step is bounded by the clips' own steps plus their distance spread over 240 samples, also for hasty changes."""
+    first, second = sine(220, 0.5), -sine(220, 0.5)
+    out = render(tab, [first, second], [["choose", 0.25, 1], ["choose", second_change, 0]])
+    own = max(np.abs(np.diff(first)).max(), np.abs(np.diff(second)).max())
+    allowed = own + np.abs(first - second).max() / FADE
+    assert np.abs(np.diff(out)).max() <= allowed + 1e-6
+    assert allowed < 0.03  # the same change without a fade steps by up to 1.0
+
+
+def test_crossfade_takes_five_milliseconds_and_keeps_the_sum_of_equal_clips(tab):
+    """Two equal clips give the clip itself all through the change: the gains always add up to one."""
+    clip = sine(440, 0.5)
+    out = render(tab, [clip, clip], [["choose", 0.25, 1]])
+    np.testing.assert_allclose(out[FADE + 1 :], clip[FADE + 1 :], atol=2e-6)
+
+
+def test_loudness_switch_uses_the_gains_given(tab):
+    """Equal loudness plays with one factor, as scored with the other."""
+    clip = sine(440, 0.5)
+    out = render(tab, [clip], [["weigh", 0.25, "scored"]], gains=[(0.8, 0.2)])
+    change = RATE_HZ // 4
+    np.testing.assert_allclose(out[FADE:change], 0.8 * clip[FADE:change], atol=1e-6)
+    np.testing.assert_allclose(out[change + FADE + 1 :], 0.2 * clip[change + FADE + 1 :], atol=1e-6)
+
+
+def test_a_silenced_player_leaves_the_others_in_place(tab):
+    """Without the horn the output is the violins, sample for sample; with all players it is the whole again."""
+    violins, horn = sine(660, 0.5, 0.3), sine(220, 0.5, 0.2)
+    acts = [["hearPlayers", 0.1, ["violins 1"]], ["hearPlayers", 0.3, ["violins 1", "horn 1"]]]
+    out = render(tab, [violins + horn], acts, players={"violins 1": violins, "horn 1": horn})
+    first, second = int(0.1 * RATE_HZ), int(0.3 * RATE_HZ)
+    np.testing.assert_allclose(out[first + FADE + 1 : second], violins[first + FADE + 1 : second], atol=1e-6)
+    np.testing.assert_allclose(out[second + FADE + 1 :], (violins + horn)[second + FADE + 1 :], atol=1e-6)
+
+
+def test_again_and_again_joins_end_to_start_without_a_gap(tab):
+    """A looped passage repeats its samples exactly, round after round."""
+    clip = sine(200, 0.1)
+    out = render(tab, [clip], [], seconds=0.35, state={"again": True})
+    np.testing.assert_allclose(out[FADE + 1 :], np.tile(clip, 4)[FADE + 1 : len(out)], atol=1e-6)
+
+
+PLACE = """async () => {
+  const passage = klangprobe.passages.get("the-river");
+  const ear = klangprobe.audio().createAnalyser();
+  ear.fftSize = 32;
+  passage.mix.out.node.connect(ear);
+  const values = new Float32Array(32);
+  const pause = (ms) => new Promise((done) => setTimeout(done, ms));
+  const heard = async () => {
+    await pause(120);
+    ear.getFloatTimeDomainData(values);
+    return [klangprobe.audio().currentTime, values[31]];
+  };
+  const found = [await heard()];
+  for (let turn = 0; turn < 4; turn += 1) {
+    passage.choose(1 - passage.chosen);
+    found.push(await heard());
+  }
+  return found;
+}"""
+
+
+def test_switching_while_playing_keeps_the_place_within_10_ms(open_page, listening):
+    """The place, read from the sound that leaves the graph, moves with the clock through four changes of variant."""
+    tab = open_page(listening).tab
+    tab.keyboard.press("Space")
+    wait(tab, "klangprobe.sounding()?.mix?.place() > 0.2")
+    found = tab.evaluate(PLACE)
+    places = [(abs(value) - 0.05) / SLOPE for _, value in found]
+    clocks = [clock for clock, _ in found]
+    assert [value > 0 for _, value in found] == [True, False, True, False, True]
+    drift_s = np.diff(places) - np.diff(clocks)
+    assert np.abs(np.cumsum(drift_s)).max() < 0.010
