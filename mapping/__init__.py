@@ -10,17 +10,17 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from mapping.arranging import arrange, arrange_all
     from mapping.arrangement import Arrangement
+    from mapping.arranging import arrange, arrange_all
+    from mapping.as_piano import piano
     from mapping.checks import check
     from mapping.faithfulness import faithfulness
-    from mapping.starting import first_spec
     from mapping.fullscore import write_score
     from mapping.midi import write_midi
     from mapping.orchestra import palette_of, players_of
-    from mapping.as_piano import piano
     from mapping.spec import Spec, load_spec
     from mapping.spec_check import check_against
+    from mapping.starting import first_spec
 
 __all__ = [
     "Arrangement",

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, cast
 
 import numpy as np
 
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from reading.layers import Layers
     from reading.score import Mark, Score
 
-__all__ = ["arrange", "arrange_all", "arranged", "apply_step"]
+__all__ = ["apply_step", "arrange", "arrange_all", "arranged"]
 
 
 def arrange(score: Score, layers: Layers, spec: Spec, variant: str) -> Arrangement:
@@ -67,7 +67,14 @@ def arrange_all(
     players = players_of_spec(spec)
     drafts: dict[str, Draft] = {}
     return tuple(
-        arranged(name, spec.variants[name].says, score, players, _draft(name, spec, piece, players, drafts), spec.steps_of(name))
+        arranged(
+            name,
+            spec.variants[name].says,
+            score,
+            players,
+            _draft(name, spec, piece, players, drafts),
+            spec.steps_of(name),
+        )
         for name in wanted
     )
 
@@ -104,7 +111,7 @@ def apply_step(draft: Draft, step: Step, context: Context) -> Draft:
     fault = _fault(result, context)
     if fault:
         raise PluginFault(f"{_blame(step)} returned {fault}.", place=_where(step))
-    return result
+    return cast("Draft", result)
 
 
 def _blame(step: Step) -> str:
@@ -158,7 +165,9 @@ def arranged(
 
 def _marks_of(marks: tuple[Mark, ...], row: int) -> tuple[Mark, ...]:
     """Marks of one player, by onset."""
-    return tuple(sorted((mark for mark in marks if mark.part == row), key=lambda mark: (mark.onset, mark.kind, mark.value)))
+    return tuple(
+        sorted((mark for mark in marks if mark.part == row), key=lambda mark: (mark.onset, mark.kind, mark.value))
+    )
 
 
 def _words(step: Step) -> StepWords:

@@ -6,8 +6,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from mapping.arranging import arranged
 from mapping.arrangement import PART_DTYPE
+from mapping.arranging import arranged
 from mapping.draft import Draft
 
 if TYPE_CHECKING:

@@ -121,14 +121,14 @@ class Piece:
         return [(int(first), int(last)) for first, last in bars_named(self.score, bars)]
 
     def beats_of(self, onsets: np.ndarray[Any, Any]) -> np.ndarray[Any, Any]:
-        """Return the beat (from 1, in units of the metre's lower figure) of each onset; a pickup counts to its bar line."""
+        """Return the beat of each onset: from 1, in units of the metre's lower figure; a pickup counts to its end."""
         bars = self.score.bars[self.bars_at(onsets) - 1]
         beat = 4 * TICKS_PER_QUARTER / np.maximum(1, bars["beat_type"])
         late = np.where(bars["pickup"], bars["beats"] * beat - bars["duration"], 0)
-        return 1 + (onsets - bars["onset"] + late) / beat
+        return np.asarray(1 + (onsets - bars["onset"] + late) / beat)
 
     def covers(self, options: StepOptions, onsets: np.ndarray[Any, Any]) -> Mask:
-        """Return which onsets lie in the bars and on the beats of a step (``when`` is about piano notes, not places)."""
+        """Return which onsets lie in the bars and on the beats of a step; ``when`` chooses piano notes, not places."""
         inside = np.zeros(len(onsets), dtype=bool)
         bars = self.bars_at(onsets)
         for first, last in self.ranges(options.bars):

@@ -7,7 +7,7 @@ chord before with as little motion as possible; the attacks of the figure give t
 from __future__ import annotations
 
 from dataclasses import dataclass
-from itertools import combinations_with_replacement
+from itertools import combinations_with_replacement, pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -170,7 +170,7 @@ def _scored(
     wanted = {pitch % 12 for pitch in cell.pitches}
     cost += _MISSING * (min(len(wanted), len(notes)) - len(present))
     cost += _SAME * (len(notes) - len(set(notes)))
-    cost += _CROSSED * sum(1 for a, b in zip(notes, notes[1:], strict=False) if a < b)
+    cost += _CROSSED * sum(1 for a, b in pairwise(notes) if a < b)
     if before is not None:
         cost += sum(0.25 * abs(a - b) for a, b in zip(notes, before, strict=True))
     return cost, tuple(notes)
@@ -200,9 +200,7 @@ def _strokes(cell: Cell, *, fast: bool) -> list[tuple[int, int]]:
     return found
 
 
-def _shared(
-    piano: Rows, context: Context, options: StepOptions, targets: list[Target], *, natural: bool
-) -> list[Rows]:
+def _shared(piano: Rows, context: Context, options: StepOptions, targets: list[Target], *, natural: bool) -> list[Rows]:
     """The figure itself, beat by beat from player to player; in close position where it is to lie naturally."""
     beats = np.array([_beat_number(int(onset), context) for onset in piano["onset"]])
     found = []

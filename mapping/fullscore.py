@@ -66,6 +66,7 @@ def score_xml(arrangement: Arrangement, *, players: tuple[str, ...] | None = Non
 def _identity(arrangement: Arrangement) -> str:
     """Title, composer, variant, software."""
     score = arrangement.score
+    title = score.title or score.source
     composer = f'<creator type="composer">{escape(score.composer)}</creator>' if score.composer else ""
     software = (
         "<encoding><software>Klangprobe</software>"
@@ -73,8 +74,8 @@ def _identity(arrangement: Arrangement) -> str:
         '<supports element="stem" type="no"/></encoding>'
     )
     return (
-        f"<work><work-title>{escape(score.title or score.source)}</work-title></work>"
-        f"<movement-title>{escape(arrangement.variant)}</movement-title>"
+        f"<work><work-title>{escape(title)}</work-title></work>"
+        f"<movement-title>{escape(f'{title} – {arrangement.variant}')}</movement-title>"
         f"<identification>{composer}{software}</identification>"
     )
 
@@ -122,7 +123,8 @@ def _score_part(player: Player, row: int) -> str:
     return (
         f'<score-part id="P{row}"><part-name>{escape(part_name(player))}</part-name>'
         f"<part-abbreviation>{escape(abbreviation)}</part-abbreviation>"
-        f"<score-instrument id={ident}><instrument-name>{escape(player.instrument.name)}</instrument-name></score-instrument>"
+        f"<score-instrument id={ident}><instrument-name>{escape(player.instrument.name)}</instrument-name>"
+        "</score-instrument>"
         f"<midi-instrument id={ident}><midi-channel>{channel}</midi-channel><midi-program>{program}</midi-program>"
         "</midi-instrument></score-part>"
     )

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 __all__ = ["part_xml"]
 
 Directions = dict[int, list[tuple[str, str]]]
+Accidentals = dict[tuple[int, int], str]
 
 
 def part_xml(part: Part, arrangement: Arrangement, ident: str, common: Directions) -> str:
@@ -99,9 +100,7 @@ class _PartWriter:
                 body.append(f"<backup><duration>{length}</duration></backup>")
             body.append(self._voice(row, staff, voice, glyphs, accidentals, first=place == 0))
         left, right = _barlines(self.score, row)
-        return (
-            f"<measure number={number}{implicit}>{left}{self._attributes(row)}{''.join(body)}{right}</measure>"
-        )
+        return f"<measure number={number}{implicit}>{left}{self._attributes(row)}{''.join(body)}{right}</measure>"
 
     def _voices(self, row: int) -> list[tuple[int, int, list[Glyph]]]:
         """(staff, voice number, glyphs) of a bar."""
@@ -122,11 +121,11 @@ class _PartWriter:
                 found.append((staff, (staff - 1) * 4 + place + 1, glyphs))
         return found
 
-    def _accidentals(self, row: int, glyphs: list[Glyph]) -> dict[tuple[int, int], str]:
+    def _accidentals(self, row: int, glyphs: list[Glyph]) -> Accidentals:
         """Accidentals to print, by (note row, start of the glyph), in the order of time."""
         key = key_alters(self.keys[row].fifths)
         state: dict[tuple[int, int, int], int] = {}
-        found: dict[tuple[int, int], str] = {}
+        found: Accidentals = {}
         bar_start = int(self.score.bars["onset"][row])
         for glyph in sorted(glyphs, key=lambda one: one.start):
             for one in [*(item for chord in glyph.grace for item in chord), *glyph.rows]:
@@ -163,7 +162,14 @@ class _PartWriter:
         return f"<attributes>{''.join(found)}</attributes>" if found else ""
 
     def _voice(
-        self, row: int, staff: int, voice: int, glyphs: list[Glyph], accidentals: dict[tuple[int, int], str], *, first: bool
+        self,
+        row: int,
+        staff: int,
+        voice: int,
+        glyphs: list[Glyph],
+        accidentals: Accidentals,
+        *,
+        first: bool,
     ) -> str:
         """Notes of one voice in one bar, with the directions where it is the bar's first voice."""
         bar = self.score.bars[row]
@@ -189,42 +195,37 @@ class _PartWriter:
     def _direction(self, tick: int, offset: int) -> str:
         """Everything that stands at one tick."""
         shift = f"<offset>{offset}</offset>" if offset else ""
-        staff = "<staff>1</staff>" if self.staves > 1 else ""
+        tail = shift + ("<staff>1</staff>" if self.staves > 1 else "")
         return "".join(
-            f'<direction placement="{placement}"><direction-type>{xml}</direction-type>{shift}{staff}{_sound(xml)}</direction>'
+            f'<direction placement="{placement}"><direction-type>{xml}</direction-type>{tail}{_sound(xml)}</direction>'
             for placement, xml in self.directions[tick]
         )
 
-    def _glyph(
-        self, glyph: Glyph, start: int, voice: int, place: str, accidentals: dict[tuple[int, int], str], *, main: bool
-    ) -> str:
+    def _glyph(self, glyph: Glyph, start: int, voice: int, place: str, accidentals: Accidentals, *, main: bool) -> str:
         """One note, chord or rest, with its grace notes before it."""
-        found = [self._grace(chord, voice, place, accidentals, len(glyph.grace)) for chord in glyph.grace]
-        timing = f"<voice>{voice}</voice><type>{glyph.kind}</type>{'<dot/>' * glyph.dots}"
-        ratio = _ratio(glyph)
+        graces = "".join(self._grace(chord, voice, place, accidentals, len(glyph.grace)) for chord in glyph.grace)
         if not glyph.rows:
-            if not main and not glyph.ratio:
-                return "".join(found) + f"<forward><duration>{glyph.length}</duration><voice>{voice}</voice>{place}</forward>"
-            hidden = "" if main else ' print-object="no"'
-            notations = f"<notations>{_bracket(glyph)}</notations>" if glyph.tuplet else ""
-            found.append(
-                f"<note{hidden}><rest/><duration>{glyph.length}</duration>{timing}{ratio}{place}{notations}</note>"
-            )
-            return "".join(found)
+            return graces + _rest(glyph, voice, place, main=main)
+        rows = sorted(glyph.rows, key=lambda one: int(self.notes["pitch"][one]))
+        heads = [
+            self._head(row, glyph, start, voice, place, accidentals.get((row, glyph.start), ""), lowest=row == rows[0])
+            for row in rows
+        ]
+        return graces + "".join(heads)
+
+    def _head(self, row: int, glyph: Glyph, start: int, voice: int, place: str, sign: str, *, lowest: bool) -> str:
+        """One note head; the lowest of a chord carries what belongs to the whole chord."""
+        onset = int(self.notes["onset"][row])
+        into = not glyph.first or onset < start + glyph.start
+        out = not glyph.last or onset + int(self.notes["duration"][row]) > start + glyph.start + glyph.length
+        ties = ('<tie type="stop"/>' if into else "") + ('<tie type="start"/>' if out else "")
+        accidental_xml = f"<accidental>{sign}</accidental>" if sign else ""
         beams = "".join(f'<beam number="{level}">{word}</beam>' for level, word in enumerate(glyph.beams, start=1))
-        for position, row in enumerate(sorted(glyph.rows, key=lambda one: int(self.notes["pitch"][one]))):
-            into, out = not glyph.first, not glyph.last
-            onset, end = int(self.notes["onset"][row]), int(self.notes["onset"][row] + self.notes["duration"][row])
-            into |= onset < start + glyph.start
-            out |= end > start + glyph.start + glyph.length
-            ties = ('<tie type="stop"/>' if into else "") + ('<tie type="start"/>' if out else "")
-            sign = accidentals.get((row, glyph.start), "")
-            found.append(
-                f"<note>{'<chord/>' if position else ''}{self._pitch(row)}<duration>{glyph.length}</duration>{ties}"
-                f"{timing.replace('</type>', '</type>', 1)}{f'<accidental>{sign}</accidental>' if sign else ''}{ratio}{place}"
-                f"{beams if not position else ''}{self._notations(row, glyph, into=into, out=out, head=not position)}</note>"
-            )
-        return "".join(found)
+        return (
+            f"<note>{'' if lowest else '<chord/>'}{self._pitch(row)}<duration>{glyph.length}</duration>{ties}"
+            f"{_timing(glyph, voice, accidental_xml)}{place}{beams if lowest else ''}"
+            f"{self._notations(row, glyph, into=into, out=out, head=lowest)}</note>"
+        )
 
     def _pitch(self, row: int) -> str:
         """Written pitch."""
@@ -232,9 +233,7 @@ class _PartWriter:
         altered = f"<alter>{alter}</alter>" if alter else ""
         return f"<pitch><step>{'CDEFGAB'[step]}</step>{altered}<octave>{octave}</octave></pitch>"
 
-    def _grace(
-        self, chord: tuple[int, ...], voice: int, place: str, accidentals: dict[tuple[int, int], str], count: int
-    ) -> str:
+    def _grace(self, chord: tuple[int, ...], voice: int, place: str, accidentals: Accidentals, count: int) -> str:
         """Grace notes that are struck together."""
         kind = "eighth" if count == 1 else "16th"
         found = []
@@ -279,6 +278,21 @@ def _pickup_shift(bar: Any) -> int:
     """How far into its metre a pickup begins, so that beats fall where they are."""
     nominal = 4 * TICKS_PER_QUARTER * int(bar["beats"]) // max(1, int(bar["beat_type"]))
     return max(0, nominal - int(bar["duration"])) if bar["pickup"] else 0
+
+
+def _timing(glyph: Glyph, voice: int, accidental_xml: str = "") -> str:
+    """Voice, note value, accidental and tuplet of a note, in the order of the schema."""
+    return f"<voice>{voice}</voice><type>{glyph.kind}</type>{'<dot/>' * glyph.dots}{accidental_xml}{_ratio(glyph)}"
+
+
+def _rest(glyph: Glyph, voice: int, place: str, *, main: bool) -> str:
+    """A rest; in a further voice only room is left, unless it is part of a tuplet."""
+    if not main and not glyph.ratio:
+        return f"<forward><duration>{glyph.length}</duration><voice>{voice}</voice>{place}</forward>"
+    hidden = "" if main else ' print-object="no"'
+    notations = f"<notations>{_bracket(glyph)}</notations>" if glyph.tuplet else ""
+    timing = _timing(glyph, voice)
+    return f"<note{hidden}><rest/><duration>{glyph.length}</duration>{timing}{place}{notations}</note>"
 
 
 def _ratio(glyph: Glyph) -> str:

@@ -61,7 +61,7 @@ class Transposition:
 
 def key_alters(fifths: int) -> dict[int, int]:
     """Return the alterations of a key signature by step."""
-    steps = _SHARPS[:fifths] if fifths > 0 else _FLATS[: -fifths]
+    steps = _SHARPS[:fifths] if fifths > 0 else _FLATS[:-fifths]
     return dict.fromkeys(steps, 1 if fifths > 0 else -1)
 
 
@@ -87,9 +87,9 @@ def clefs_by_bar(steps: list[list[int]], names: tuple[str, ...]) -> list[str]:
         row = []
         paid = []
         for place, name in enumerate(usual):
-            best = min(range(len(usual)), key=lambda old, new=place: cost[old] + _CHANGE * (old != new))
+            change, best = min((cost[old] + _CHANGE * (old != place), old) for old in range(len(usual)))
             row.append(best)
-            paid.append(cost[best] + _CHANGE * (best != place) + _ledgers(bar, name) + 0.01 * place)
+            paid.append(change + _ledgers(bar, name) + 0.01 * place)
         back.append(row)
         cost = paid
     place = min(range(len(usual)), key=lambda item: cost[item])

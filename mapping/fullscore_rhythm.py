@@ -10,7 +10,7 @@ from functools import cache
 
 from reading.score import TICKS_PER_QUARTER
 
-__all__ = ["Event", "Glyph", "beat_ticks", "beamed", "written"]
+__all__ = ["Event", "Glyph", "beamed", "beat_ticks", "written"]
 
 _GRID = TICKS_PER_QUARTER // 32  # a 128th: whatever is not a multiple needs a tuplet
 _TYPES = {

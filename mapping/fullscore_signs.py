@@ -245,9 +245,7 @@ def _metronome(value: str) -> str:
         rate = float(value)
     except ValueError:
         return ""
-    return (
-        f"<metronome><beat-unit>quarter</beat-unit><per-minute>{rate:g}</per-minute></metronome>" if rate > 0 else ""
-    )
+    return f"<metronome><beat-unit>quarter</beat-unit><per-minute>{rate:g}</per-minute></metronome>" if rate > 0 else ""
 
 
 QUARTER = TICKS_PER_QUARTER

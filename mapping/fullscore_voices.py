@@ -70,9 +70,7 @@ def _together(notes: Rows) -> list[tuple[int, int, list[int]]]:
     return [(onset, end, rows) for (onset, end, _), rows in groups.items()]
 
 
-def voiced(
-    chords: list[Chord], graces: list[tuple[int, list[int]]], length: int
-) -> list[list[Event]]:
+def voiced(chords: list[Chord], graces: list[tuple[int, list[int]]], length: int) -> list[list[Event]]:
     """Return the voices of one bar, each filled from its start to its end; the first has the upper line.
 
     Parameters

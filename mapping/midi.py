@@ -1,7 +1,7 @@
 """Multitrack MIDI: one track per player, exact to the tick of the score.
 
-Written with mido rather than through pretty_midi, which keeps time in seconds, gives each track one program at its start
-and shares channels by counting, so that program changes of a sixteenth player would reach the first one.
+Written with mido rather than through pretty_midi, which keeps time in seconds, gives each track one program for all its
+notes, and shares channels by counting, so that the sixteenth player's program would reach the first one.
 
 Rules: time is written time, repeats as printed. The resolution is the smallest of :data:`RESOLUTIONS` in which every
 onset and end is a whole tick, so nothing is rounded. Grace notes stand a 32nd apart before their note (on it where the
@@ -108,10 +108,10 @@ def velocities(part: Part, arrangement: Arrangement) -> np.ndarray[Any, np.dtype
         level[piano] = levels(score)[notes["source"][piano]]
     own = notes["dynamic"] >= 0
     level[own] = notes["dynamic"][own]
-    loud = np.interp(level, np.arange(len(DYNAMICS)), VELOCITIES)
+    loud = np.asarray(np.interp(level, np.arange(len(DYNAMICS)), VELOCITIES))
     for flag, more in ((Flag.ACCENT, _ACCENT), (Flag.MARCATO, _MARCATO), (Flag.SFORZANDO | Flag.FP, _SFORZANDO)):
         loud = np.where((notes["flags"] & int(flag)) != 0, loud + more, loud)
-    return np.clip(np.rint(loud), 1, 127).astype(np.int64)
+    return np.asarray(np.clip(np.rint(loud), 1, 127), dtype=np.int64)
 
 
 def _resolution(arrangement: Arrangement, times: list[np.ndarray[Any, Any]]) -> int:

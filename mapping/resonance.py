@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -113,7 +114,7 @@ def struck(context: Context, voice: Held, restrike: str) -> Held:
     cuts = grid(context, beats=restrike == "beats")
     for start, end, pitch in voice:
         places = [start, *cuts[(cuts > start) & (cuts < end)].tolist(), end]
-        found += [(a, b, pitch) for a, b in zip(places, places[1:], strict=False)]
+        found += [(a, b, pitch) for a, b in pairwise(places)]
     return found
 
 

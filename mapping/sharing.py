@@ -111,7 +111,15 @@ def _strands(piano: Rows, rows: np.ndarray[Any, Any]) -> list[Strand]:
     found: dict[tuple[int, int, int, int], list[int]] = {}
     items = sorted(
         (
-            (int(n["part"]), int(n["staff"]), int(n["voice"]), int(n["onset"]), int(n["duration"] == 0), -int(n["pitch"]), r)
+            (
+                int(n["part"]),
+                int(n["staff"]),
+                int(n["voice"]),
+                int(n["onset"]),
+                int(n["duration"] == 0),
+                -int(n["pitch"]),
+                r,
+            )
             for n, r in zip(piano[rows], rows.tolist(), strict=True)
         )
     )
@@ -153,13 +161,13 @@ def _dealt(
 
 def _costs(pitches: np.ndarray[Any, Any], players: list[Player], targets: Sequence[Target]) -> list[float]:
     """Cost of a strand for each player: notes out of range, notes out of comfort."""
-    found = []
+    found: list[float] = []
     for player, target in zip(players, targets, strict=True):
         low, high = player.instrument.safe_low, player.instrument.safe_high
         sounding = pitches + target.octave
         out = np.count_nonzero(~reaches(player, sounding))
         unsafe = np.count_nonzero((sounding < low) | (sounding > high))
-        found.append(_OUT * out + _UNSAFE * unsafe)
+        found.append(float(_OUT * out + _UNSAFE * unsafe))
     return found
 
 
@@ -176,9 +184,7 @@ def stages(ranges: tuple[int, int], count: int) -> list[tuple[int, int]]:
     return [(start, last if place + 1 == count else starts[place + 1] - 1) for place, start in enumerate(starts)]
 
 
-def strand_for(
-    piano: Rows, target: Target, options: StepOptions, context: Context, taken: dict[int, int]
-) -> Rows:
+def strand_for(piano: Rows, target: Target, options: StepOptions, context: Context, taken: dict[int, int]) -> Rows:
     """Return one line of the notes for a player: bar by bar the strand that lies best and is least doubled so far.
 
     Parameters
@@ -196,7 +202,9 @@ def strand_for(
             inside = [row for row in members if player.instrument.in_range(int(piano["pitch"][row]) + target.octave)]
             if not inside:
                 continue
-            cost = _costs(piano["pitch"][inside], [player], [target])[0] / len(inside) + 3 * (len(members) - len(inside))
+            cost = _costs(piano["pitch"][inside], [player], [target])[0] / len(inside) + 3 * (
+                len(members) - len(inside)
+            )
             cost += 2 * sum(taken.get(int(piano["id"][row]), 0) for row in inside) / len(inside) + 0.01 * place
             if best is None or cost < best[0]:
                 best = cost, inside

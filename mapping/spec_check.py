@@ -79,7 +79,9 @@ def _keys(model: type[BaseModel], path: Path_) -> list[str]:
             (info for info in current.model_fields.values() if info.alias == part), None
         )
         current = info.annotation if info else current
-        current = next((arg for arg in _inside(current) if isinstance(arg, type) and issubclass(arg, BaseModel)), current)
+        current = next(
+            (arg for arg in _inside(current) if isinstance(arg, type) and issubclass(arg, BaseModel)), current
+        )
     if not (isinstance(current, type) and issubclass(current, BaseModel)):
         return []
     return [info.alias or name for name, info in current.model_fields.items()]
@@ -182,7 +184,10 @@ def names_problems(spec: Spec) -> list[Problem]:
     problems = []
     for name, variant in spec.variants.items():
         for step in variant.steps:
-            path = next((p for p in _step_paths(located, name) if located and located.values[p] == (step.line, step.column)), None)
+            path = next(
+                (p for p in _step_paths(located, name) if located and located.values[p] == (step.line, step.column)),
+                None,
+            )
             for wanted in step.options.players_named():
                 if not resolve(wanted, players):
                     line, column = _name_place(located, path, wanted)

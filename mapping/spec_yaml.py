@@ -66,7 +66,9 @@ def read_yaml(path: Path) -> Located:
     try:
         data = path.read_bytes()
     except OSError as error:
-        found.problems.append(Problem(f"cannot be read ({error.strerror or error}).", hint="Check the name of the file."))
+        found.problems.append(
+            Problem(f"cannot be read ({error.strerror or error}).", hint="Check the name of the file.")
+        )
         return found
     if len(data) > MAX_BYTES:
         found.problems.append(Problem(f"is {len(data)} bytes long; a spec is at most {MAX_BYTES}."))

@@ -166,4 +166,8 @@ def _quoted(text: str) -> str:
 
     plain = text.replace(" ", "a").replace("-", "a").replace(".", "a")
     safe = plain.isalnum() and plain.isascii() and text[0].isalpha() and text.strip() == text
-    return text if safe and text.lower() not in {"true", "false", "null", "yes", "no", "on", "off"} else json.dumps(text, ensure_ascii=False)
+    return (
+        text
+        if safe and text.lower() not in {"true", "false", "null", "yes", "no", "on", "off"}
+        else json.dumps(text, ensure_ascii=False)
+    )

@@ -21,8 +21,8 @@ class Answer:
 
     References
     ----------
-    N. Rimsky-Korsakov, *Principles of Orchestration* (1922), ch. IV (echoes and alternation of groups, heading); turns by
-    register: common practice, no source.
+    N. Rimsky-Korsakov, *Principles of Orchestration* (1922), ch. IV (echoes; alternation of groups); turns by register:
+    common practice, no source.
     """
 
     name = "answer"

@@ -4,9 +4,7 @@ from __future__ import annotations
 
 from typing import Literal
 
-import numpy as np
-
-from mapping.draft import Context, Draft, Rows
+from mapping.draft import Context, Draft
 from mapping.sharing import reaches
 from mapping.steps import OCTAVES, Compass, Layer, OnOptions
 

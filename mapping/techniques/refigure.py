@@ -17,17 +17,17 @@ __all__ = ["Refigure"]
 class Refigure:
     """Replace an accompaniment figure by an idiomatic one, keeping harmony and momentum.
 
-    ``as`` says which: ``repeated`` (chord notes repeated in the figure's rhythm), ``held and pulse`` (the first half of the
-    players hold, the others repeat), ``tremolo`` (measured: repeated at twice the speed or more), ``shared`` (the figure
-    itself, dealt beat by beat), ``pizzicato`` (plucked, note by note between players where one would be too slow),
-    ``natural`` (the figure in close position where it lies well), ``held`` (chords only; the rhythm is given up on
-    purpose). Bars that run in scales or hold a line of their own are kept as they are and shared out.
+    ``as`` says which: ``repeated`` (chord notes repeated in the figure's rhythm), ``held and pulse`` (the first half of
+    the players hold, the others repeat), ``tremolo`` (measured: repeated at twice the speed or more), ``shared`` (the
+    figure itself, dealt beat by beat), ``pizzicato`` (plucked, note by note between players where one would be too
+    slow), ``natural`` (the figure in close position where it lies well), ``held`` (chords only; the rhythm is given up
+    on purpose). Bars that run in scales or hold a line of their own are kept as they are and shared out.
 
     References
     ----------
     H. Riemann, *Catechism of Orchestration*, ch. I, p. 13 (running inner motion to repeated notes and tremolo);
-    N. Rimsky-Korsakov, *Principles of Orchestration* (1922), ch. I (pizzicato is never as fast as the bow; alternation of
-    two notes suits flutes and clarinets); held chord with pulse for an Alberti bass: common practice, no source.
+    N. Rimsky-Korsakov, *Principles of Orchestration* (1922), ch. I (pizzicato is never as fast as the bow; alternation
+    of two notes suits flutes and clarinets); held chord with pulse for an Alberti bass: common practice, no source.
     """
 
     name = "refigure"

@@ -14,10 +14,10 @@ __all__ = ["Stress"]
 class Stress:
     """Realise accents: added players strike with them.
 
-    ``by`` says how: ``chord`` (a short chord over all players named), ``multiple stops`` (three- and four-note chords on
-    the strings), ``timpani`` (the drum nearest to the bass), ``fp`` (struck, then soft at once and held), ``grace run``
-    (a run-up of three notes to the highest note), ``pizzicato`` (plucked under what sounds), ``short over held`` (one
-    group strikes while another holds the chord softly).
+    ``by`` says how: ``chord`` (a short chord over all players named), ``multiple stops`` (three- and four-note chords
+    on the strings), ``timpani`` (the drum nearest to the bass), ``fp`` (struck, then soft at once and held), ``grace
+    run`` (a run-up of three notes to the highest note), ``pizzicato`` (plucked under what sounds), ``short over held``
+    (one group strikes while another holds the chord softly).
 
     References
     ----------

@@ -14,8 +14,8 @@ __all__ = ["Thin"]
 class Thin:
     """Let players leave a layer one by one through the bars, in the order named.
 
-    The bars are cut into one stage more than there are players; the first player leaves after the first stage. What only
-    a leaving player has is lost on purpose, and shown as asked for.
+    The bars are cut into one stage more than there are players; the first player leaves after the first stage. What
+    only a leaving player has is lost on purpose, and shown as asked for.
 
     References
     ----------

@@ -16,8 +16,8 @@ class Vary:
 
     References
     ----------
-    C. V. Stanford, *Musical Composition* (1911), ch. on colour, p. 107 (change of colour as a means of form); a repeated
-    phrase wants a new colour: common practice, no source.
+    C. V. Stanford, *Musical Composition* (1911), chapter on colour, p. 107; that a repeated phrase wants a new colour:
+    common practice, no source.
     """
 
     name = "vary"
