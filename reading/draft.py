@@ -83,6 +83,7 @@ class RawBar:
     repeat_end: int = 0
     volta: int = 0
     double_bar: bool = False
+    xml_id: str = ""
 
     @property
     def nominal(self) -> int:

@@ -74,6 +74,7 @@ class MeiReader:
         self.ties: list[tuple[str, str, int]] = []
         self.chords = 0
         self.volta = 0
+        self.speed = ""  # a tempo waiting for the next bar
         self.metre = (4, 4)
         self.key = (0, -1)
         self.controls: list[tuple[Any, RawBar]] = []
@@ -141,12 +142,16 @@ class MeiReader:
         bar.repeat_start = left in ("rptstart", "rptboth")
         bar.repeat_end = 2 if right in ("rptend", "rptboth") else 0
         bar.double_bar = right in ("dbl", "end", "rptend", "rptboth", "dbldashed", "dblheavy")
+        bar.xml_id = element.get("{http://www.w3.org/XML/1998/namespace}id") or ""
         bar.implicit = element.get("metcon") == "false"
         if bars and bars[-1].repeat_end == -1:
             bars[-1].repeat_end, bar.repeat_start = 2, True
         if right == "rptboth":
             bar.repeat_end = -1  # the next bar starts a repeat, too
         bars.append(bar)
+        if self.speed:
+            self.draft.mark("tempo", bar.index, 0, value=self.speed)
+            self.speed = ""
         return bar
 
     def _tie(self) -> None:

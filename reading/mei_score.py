@@ -76,6 +76,9 @@ def _label(item: Any) -> str:
 def read_score_def(reader: MeiReader, definition: Any) -> None:
     """Carry metre, key, tempo and transposition from here on."""
     first = True
+    speed = definition.get("midi.bpm") or ""
+    if re.fullmatch(r"\d{1,4}(\.\d{1,6})?", speed) and 1 <= float(speed) <= 2000:
+        reader.speed = f"{float(speed):g}"
     for item in (definition, *definition.iter("staffDef")):
         if item.tag == "staffDef":
             _transposition(reader, item)

@@ -1,0 +1,200 @@
+"""The tokens of a kern file, read on their own: what must be found, when, and how long.
+
+This is no second reader: it knows only pitch, duration, ties and where each token stands, and serves to check, and
+where needed to correct, what came through the converter.
+
+References
+----------
+D. Huron, The Humdrum Toolkit: Reference Manual (1994), chapter on the kern representation; Humdrum syntax for spines.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass, field
+from fractions import Fraction
+
+__all__ = ["KernTokens", "Token", "TokenError", "read_tokens"]
+
+_RECIP = re.compile(r"(\d+)(?:%(\d+))?(\.*)")
+_PITCH = re.compile(r"([a-g]+|[A-G]+)(#{1,3}|-{1,3}|n)?")
+_SEMITONES = dict(zip("cdefgab", (0, 2, 4, 5, 7, 9, 11), strict=True))
+_MAX_SPINES = 256
+
+
+class TokenError(ValueError):
+    """The text breaks the rules of the format; carries the line."""
+
+    def __init__(self, message: str, line: int) -> None:
+        super().__init__(message)
+        self.line = line
+
+
+@dataclass(frozen=True, slots=True)
+class Token:
+    """One note head: its place in the text (line and field from 1, place in the chord from 1), time in quarters."""
+
+    line: int
+    field: int
+    place: int
+    onset: Fraction
+    duration: Fraction
+    pitch: int
+    grace: bool
+    tie_start: bool
+    tie_stop: bool
+    text: str
+
+
+@dataclass
+class KernTokens:
+    """All note heads of a file by place, bar lines by line of text, the end, and lines whose spines disagree in time."""
+
+    heads: dict[tuple[int, int, int], Token] = field(default_factory=dict)
+    barlines: dict[int, Fraction] = field(default_factory=dict)
+    numbers: dict[int, str] = field(default_factory=dict)
+    end: Fraction = Fraction(0)
+    torn: list[int] = field(default_factory=list)
+
+
+@dataclass(slots=True)
+class _Spine:
+    """A column: whether it is kern, when it is free again, and the last printed duration."""
+
+    kern: bool
+    free: Fraction = Fraction(0)
+
+
+def read_tokens(text: str) -> KernTokens:
+    """Return the note heads of a kern file.
+
+    Raises
+    ------
+    TokenError
+        For lines with the wrong number of columns, or durations that are none.
+    """
+    found = KernTokens()
+    spines: list[_Spine] = []
+    for number, line in enumerate(text.split("\n"), start=1):
+        line = line.rstrip("\r")
+        if not line or line.startswith("!"):
+            continue
+        fields = line.split("\t")
+        if fields[0].startswith("**") and not spines:
+            spines = [_Spine(word == "**kern") for word in fields]
+            continue
+        if not spines:
+            raise TokenError("data before the first '**' line, or after the last spine ended", number)
+        if len(fields) != len(spines):
+            raise TokenError(f"{len(fields)} columns where {len(spines)} spines are open", number)
+        if line.startswith("*"):
+            spines = _steered(spines, fields, number)
+        elif line.startswith("="):
+            time = max((spine.free for spine in spines if spine.kern), default=Fraction(0))
+            found.barlines[number] = time
+            if match := re.match(r"=+(\d+[a-z]?)", fields[0]):
+                found.numbers[number] = match[1]
+        else:
+            _data(found, spines, fields, number)
+    return found
+
+
+def _steered(spines: list[_Spine], fields: list[str], line: int) -> list[_Spine]:
+    """Return the spines after an interpretation line: split, joined, exchanged, added, ended."""
+    made: list[_Spine] = []
+    column = 0
+    while column < len(fields):
+        word, spine = fields[column], spines[column]
+        if word == "*^":
+            made += [spine, _Spine(spine.kern, spine.free)]
+        elif word == "*v":
+            last = column
+            while last + 1 < len(fields) and fields[last + 1] == "*v" and spines[last + 1].kern == spine.kern:
+                last += 1
+            made.append(_Spine(spine.kern, max(item.free for item in spines[column : last + 1])))
+            column = last
+        elif word == "*+":
+            made += [spine, _Spine(kern=False, free=spine.free)]
+        elif word.startswith("**"):
+            made.append(_Spine(word == "**kern", spine.free))
+        elif word != "*-":
+            made.append(spine)
+        column += 1
+    crossed = [place for place, word in enumerate(fields) if word == "*x"]
+    if len(crossed) == 2 and len(made) == len(spines):
+        first, second = crossed
+        made[first], made[second] = made[second], made[first]
+    if len(made) > _MAX_SPINES:
+        raise TokenError(f"more than {_MAX_SPINES} spines", line)
+    return made
+
+
+def _data(found: KernTokens, spines: list[_Spine], fields: list[str], line: int) -> None:
+    """Read one line of data tokens; all that start here start at one time."""
+    starting = [
+        (column, spine, word)
+        for column, (spine, word) in enumerate(zip(spines, fields, strict=True), start=1)
+        if spine.kern and word != "."
+    ]
+    if not starting:
+        return
+    timed = [spine.free for _, spine, word in starting if "q" not in word.lower()]
+    times = timed or [spine.free for _, spine, _ in starting]
+    now = max(times)
+    if timed and min(timed) != now:
+        found.torn.append(line)
+    for column, spine, word in starting:
+        length = _token(found, word, (line, column), now)
+        if "q" not in word.lower():
+            spine.free = now + length
+            found.end = max(found.end, spine.free)
+
+
+def _token(found: KernTokens, word: str, place: tuple[int, int], now: Fraction) -> Fraction:
+    """Read the note heads of one token; return its length."""
+    length: Fraction | None = None
+    for number, part in enumerate(word.split(" "), start=1):
+        grace = "q" in part.lower()
+        match = _RECIP.search(part)
+        if match is not None:
+            length = _length(match, place[0])
+        if "r" in part:
+            continue
+        pitch = _PITCH.search(part)
+        if pitch is None:
+            continue
+        found.heads[(*place, number)] = Token(
+            place[0],
+            place[1],
+            number,
+            now,
+            Fraction(0) if grace else (length or Fraction(0)),
+            _midi(pitch),
+            grace,
+            "[" in part or "_" in part,
+            "]" in part or "_" in part,
+            part,
+        )
+    if length is None and "q" not in word.lower():
+        raise TokenError(f"a token without duration: {word[:20]!r}", place[0])
+    return length or Fraction(0)
+
+
+def _length(match: re.Match[str], line: int) -> Fraction:
+    """Return a printed duration in quarters: 4 is a quarter, 0 a breve, 3%2 two thirds of a whole note."""
+    digits, part, dots = match[1], match[2], match[3]
+    if len(digits) > 6 or (part and len(part) > 6) or len(dots) > 8:
+        raise TokenError(f"a duration that is none: {match[0][:20]!r}", line)
+    if int(digits) == 0:
+        base = Fraction(4 * 2 ** min(len(digits), 4))
+    else:
+        base = Fraction(4 * int(part or 1), int(digits))
+    return base * (2 - Fraction(1, 2 ** len(dots)))
+
+
+def _midi(match: re.Match[str]) -> int:
+    """Return the MIDI pitch: c is middle C, cc the octave above, C the octave below."""
+    letters, sign = match[1], match[2] or ""
+    octave = 3 + len(letters) if letters.islower() else 4 - len(letters)
+    alter = sign.count("#") - sign.count("-")
+    return _SEMITONES[letters[0].lower()] + 12 * (octave + 1) + alter
