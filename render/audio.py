@@ -144,7 +144,7 @@ def _format(path: Path, sample_format: str | None) -> tuple[str, str]:
 
 
 def _encodable(samples: np.ndarray[Any, Any], subtype: str) -> tuple[np.ndarray[Any, Any], int]:
-    """Samples as the encoder wants them, and how many lie above full scale."""
+    """Return samples as the encoder wants them, and how many lie above full scale."""
     over = 0 if subtype == "FLOAT" else int(np.count_nonzero(np.abs(samples) > 1.0))
     return encodable(samples, subtype, first_sample=0), over
 

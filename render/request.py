@@ -4,6 +4,7 @@ A synth is a class registered under the entry-point group ``klangprobe.synths``:
 
     class MySynth:
         name = "my synth"
+        uses_font = True                           # False: no soundfont is looked for
 
         def __init__(self, font: Font | None) -> None: ...
 
@@ -97,6 +98,7 @@ class Synth(Protocol):
     """What a synth plugin must offer."""
 
     name: str
+    uses_font: bool
 
     def __init__(self, font: Font | None) -> None: ...
 

@@ -39,7 +39,7 @@ class Rendering:
     ----------
     variant, passage : str
     stems : tuple of Stem
-        All of one length. The mix is their sum.
+        All of one length. The dry mix is their sum.
     mix : ndarray, float32, shape (n, 2)
     bar_starts_s : tuple of (int, float)
         Bar index and its start in seconds from the first sample.
@@ -49,6 +49,8 @@ class Rendering:
         Silent keys, missing presets, uncalibrated fonts: by player and note.
     about : dict
         Soundfont name and checksum, synth and version, stage, settings: enough to repeat the run.
+    room : ndarray, float32, shape (n, 2), or None
+        What the room answers; None where it is off. The mix is the sum of the stems and this.
     """
 
     variant: str
@@ -59,3 +61,4 @@ class Rendering:
     onsets_s: dict[int, float]
     warnings: tuple[str, ...]
     about: dict[str, Any]
+    room: np.ndarray[Any, np.dtype[np.float32]] | None = None

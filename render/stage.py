@@ -16,14 +16,17 @@ from render.sound import SAMPLE_RATE_HZ
 if TYPE_CHECKING:
     from mapping.arrangement import Player
 
-__all__ = ["LISTENER_M", "REFERENCE_M", "Seat", "place", "seat"]
+__all__ = ["LISTENER_M", "NARROWING", "REFERENCE_M", "STAGE_VERSION", "Seat", "place", "radiate", "seat"]
 
 SPEED_OF_SOUND_M_S = 343.0
 LISTENER_M = 6.0
 """The listener is this far behind the conductor, from whom seats are measured."""
 REFERENCE_M = 12.0
 """Distance at which a stem keeps its level."""
-_WIDTH = 0.5
+NARROWING = np.array([[0.75, 0.25], [0.25, 0.75]])
+"""Middle and sides of the font's own stereo picture: the sides are halved (fonts pan single players wide)."""
+STAGE_VERSION = 1
+"""Raised whenever a placed stem would sound different."""
 _PLANS = {"violins together": "american", "violins divided": "antiphonal"}
 _SPREAD_DEG = 60.0  # seat angle that is heard fully at one side
 
@@ -85,12 +88,18 @@ def place(samples: Samples, where: Seat, gain_db: float, length: int) -> Samples
     pan = np.clip(where.azimuth_deg / _SPREAD_DEG, -1.0, 1.0)
     angle = (pan + 1.0) * np.pi / 4.0
     left, right = np.sqrt(2.0) * np.cos(angle), np.sqrt(2.0) * np.sin(angle)
-    # Middle and sides: the sides are halved, then the balance moves the whole picture.
-    same, cross = (1.0 + _WIDTH) / 2.0, (1.0 - _WIDTH) / 2.0
-    matrix = gain * np.array([[left * same, right * cross], [left * cross, right * same]])
+    matrix = gain * NARROWING * np.array([left, right])
     out = np.zeros((length, 2), np.float32)
     first = where.delay_samples
     count = max(0, min(len(samples), length - first))
     if count:
         np.matmul(samples[:count], matrix.astype(np.float32), out=out[first : first + count])
     return out
+
+
+def radiate(sent: Samples, samples: Samples, where: Seat, gain_db: float) -> None:
+    """Add what a player radiates to *sent*, shape (n,), in place: the room hears it whatever the distance."""
+    gain = np.float32(10.0 ** (gain_db / 20.0) / np.sqrt(2.0))
+    first = where.delay_samples
+    count = max(0, min(len(samples), len(sent) - first))
+    sent[first : first + count] += gain * (samples[:count, 0] + samples[:count, 1])

@@ -2,46 +2,35 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass
+from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from base.plugins import load
-from render.passage import LEAD_S, passage_of
-from render.performance import perform
+from base.identity import digest
+from render.dynamics import Dynamics
+from render.lines import Line, instrumentarium, lines_of, span_of
+from render.passage import LEAD_S
+from render.room import LENGTH_S, ROOM_VERSION, whole_answer
 from render.sound import SAMPLE_RATE_HZ, Rendering, Stem
-from render.stage import place, seat
+from render.stage import STAGE_VERSION, place, radiate
 from render.stems import sound_stems
-from render.voicing import voice
-from soundfonts import default, open_font
-from soundfonts.calibration import calibration_of
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
     from base.store import Store
-    from mapping.arrangement import Arrangement, Part
-    from reading.score import Score
-    from render.passage import Clock, Passage
-    from render.performance import Performance
-    from render.request import StemSound, Synth
+    from mapping.arrangement import Arrangement
+    from render.lines import Instrumentarium
+    from render.passage import Passage
+    from render.request import StemSound
     from render.settings import RenderSettings
-    from render.voicing import Voiced
-    from soundfonts import Font
 
 __all__ = ["render_variants"]
 
 _FADE_IN_S = 0.050
 
-
-@dataclass(frozen=True, eq=False)
-class _Line:
-    """One player's part on its way to sound."""
-
-    part: Part
-    performance: Performance
-    voiced: Voiced
+Samples = np.ndarray[Any, np.dtype[np.float32]]
 
 
 def render_variants(
@@ -84,95 +73,72 @@ def render_variants(
     InputError
         For an unknown synth or a soundfont that is none.
     """
-    font = (
-        open_font(settings.soundfont) if settings.soundfont else (default() if settings.synth == "fluidsynth" else None)
-    )
-    synth: Synth = load("klangprobe.synths", settings.synth)(font)
-    calibration = calibration_of(font)
-    span = passage_of(arrangements[0].score, bars, _clock(arrangements[0].score))
-    variants: list[list[_Line]] = []
-    for arrangement in arrangements:
-        lines = []
-        for part in arrangement.parts:
-            performance = perform(part, span, settings)
-            if len(performance.played):
-                lines.append(_Line(part, performance, voice(part.player, performance, settings, calibration)))
-        variants.append(lines)
+    players = instrumentarium(settings)
+    score = arrangements[0].score
+    span, dynamics = span_of(score, bars), Dynamics(score)
+    variants = [lines_of(one, span, settings, players.calibration, dynamics) for one in arrangements]
     requests = [line.voiced.request for lines in variants for line in lines]
-    sounded = iter(sound_stems(requests, synth, store=store, workers=workers, progress=progress))
+    sounded = iter(sound_stems(requests, players.synth, store=store, workers=workers, progress=progress))
     stems = [[next(sounded) for _ in lines] for lines in variants]
     length = _length(variants, stems, span, settings)
-    about = _about(font, synth, settings)
-    return [
-        _mixed(arrangement.variant, passage, lines, sounds, span, settings, length, about)
-        for arrangement, lines, sounds in zip(arrangements, variants, stems, strict=True)
-    ]
-
-
-def _clock(score: Score) -> Clock:
-    """The piece's clock."""
-    try:
-        from reading import Timeline  # type: ignore[attr-defined,unused-ignore]
-    except ImportError:
-        return _Steady(score)
-    clock: Clock = Timeline(score)
-    return clock
-
-
-class _Steady:
-    """Stand-in clock: the first tempo mark holds."""
-
-    def __init__(self, score: Score) -> None:
-        mark = next(iter(score.marks_of("tempo")), None)
-        self.seconds_per_tick = 60.0 / (float(mark.value) if mark else 90.0) / 10_080
-
-    def seconds(self, ticks: Any) -> Any:
-        return np.asarray(ticks) * self.seconds_per_tick
+    about = _about(players, settings)
+    bar_starts_s = span.bar_starts_s()
+    renderings = []
+    for arrangement, lines, sounds in zip(arrangements, variants, stems, strict=True):
+        placed, room = _on_stage(lines, sounds, length, settings)
+        mix = _summed([stem.samples for stem in placed] + ([room] if room is not None else []), length)
+        said = [text for line, (_, sound) in zip(lines, sounds, strict=True) for text in line.warnings(sound)]
+        warnings, onsets = (*players.warnings, *said), _onsets(lines)
+        name = arrangement.variant
+        renderings.append(Rendering(name, passage, tuple(placed), mix, bar_starts_s, onsets, warnings, about, room))
+    return renderings
 
 
 def _length(
-    variants: list[list[_Line]], stems: list[list[tuple[str, StemSound]]], span: Passage, settings: RenderSettings
+    variants: list[list[Line]], stems: list[list[tuple[str, StemSound]]], span: Passage, settings: RenderSettings
 ) -> int:
-    """Samples of every mix: the longest stem where it sits, and at least the passage."""
+    """Return the samples of every mix: the longest stem where it sits, at least the passage, and the room's tail."""
     longest = round(span.end_s * SAMPLE_RATE_HZ)
     for lines, sounds in zip(variants, stems, strict=True):
         for line, (_, sound) in zip(lines, sounds, strict=True):
-            longest = max(longest, len(sound.samples) + seat(line.part.player, settings.stage).delay_samples)
-    return longest
+            longest = max(longest, len(sound.samples) + line.seat.delay_samples)
+    return longest + (round(LENGTH_S * SAMPLE_RATE_HZ) if settings.room else 0)
 
 
-def _mixed(
-    variant: str,
-    passage: str,
-    lines: list[_Line],
-    sounds: list[tuple[str, StemSound]],
-    span: Passage,
-    settings: RenderSettings,
-    length: int,
-    about: dict[str, Any],
-) -> Rendering:
-    """One variant: stems on the stage and their sum."""
-    stems, warnings = [], []
-    mix = np.zeros((length, 2), np.float32)
+def _on_stage(
+    lines: list[Line], sounds: list[tuple[str, StemSound]], length: int, settings: RenderSettings
+) -> tuple[list[Stem], Samples | None]:
+    """Place the stems of one variant, and let the room answer."""
+    stems = []
+    sent = np.zeros(length, np.float32)
     for line, (key, sound) in zip(lines, sounds, strict=True):
-        where = seat(line.part.player, settings.stage)
-        samples = place(sound.samples, where, line.voiced.gain_db, length)
-        if line.performance.cut:
-            _fade_in(samples)
-        mix += samples
-        stems.append(Stem(line.part.player.name, samples, key))
-        warnings += _warnings(line, sound)
-    return Rendering(variant, passage, tuple(stems), mix, span.bar_starts_s(), _onsets(lines), tuple(warnings), about)
+        dry = _faded_in(sound.samples) if line.performance.cut else sound.samples
+        facts = key, line.seat, line.voiced.gain_db, line.performance.cut, length
+        name = digest("placed stem", STAGE_VERSION, *facts)
+        stems.append(Stem(line.part.player.name, place(dry, line.seat, line.voiced.gain_db, length), name))
+        if settings.room:
+            radiate(sent, dry, line.seat, line.voiced.gain_db)
+    return stems, whole_answer(sent) if settings.room else None
 
 
-def _fade_in(samples: np.ndarray[Any, np.dtype[np.float32]]) -> None:
-    """Fade in up to the first bar line, in place: a note struck anew in its middle has no attack."""
+def _summed(layers: list[Samples], length: int) -> Samples:
+    """Add up layers of one length in their order."""
+    mix = np.zeros((length, 2), np.float32)
+    for layer in layers:
+        mix += layer
+    return mix
+
+
+def _faded_in(samples: Samples) -> Samples:
+    """Fade in up to the first bar line: a note struck anew in its middle has no attack."""
     full, count = round(LEAD_S * SAMPLE_RATE_HZ), round(_FADE_IN_S * SAMPLE_RATE_HZ)
-    samples[: full - count] = 0.0
-    samples[full - count : full] *= np.linspace(0.0, 1.0, count, dtype=np.float32)[:, None]
+    faded = samples.copy()
+    faded[: full - count] = 0.0
+    faded[full - count : full] *= np.linspace(0.0, 1.0, count, dtype=np.float32)[:, None]
+    return faded
 
 
-def _onsets(lines: list[_Line]) -> dict[int, float]:
+def _onsets(lines: list[Line]) -> dict[int, float]:
     """First sounding onset of every piano note."""
     onsets: dict[int, float] = {}
     for line in lines:
@@ -183,27 +149,19 @@ def _onsets(lines: list[_Line]) -> dict[int, float]:
     return dict(sorted(onsets.items()))
 
 
-def _warnings(line: _Line, sound: StemSound) -> list[str]:
-    """What the synth could not do, by player and note."""
-    name = line.part.player.name
-    found = [f"{name}: the soundfont has no preset bank {bank} program {program}" for bank, program in sound.missing]
-    for row, instead in sound.replaced:
-        key = int(line.voiced.request.sounds[row]["key"])
-        how = "cannot sound" if instead < 0 else f"is sounded from key {instead}, shifted"
-        found.append(f"{name}: the soundfont has no sample for key {key}; it {how}")
-    return sorted(set(found))
-
-
-def _about(font: Font | None, synth: Synth, settings: RenderSettings) -> dict[str, Any]:
+def _about(players: Instrumentarium, settings: RenderSettings) -> dict[str, Any]:
     """All it takes to repeat the run."""
     choices = asdict(settings)
     choices["soundfont"] = str(settings.soundfont) if settings.soundfont else None
+    font = players.font
     return {
         "soundfont": font.name if font else None,
         "soundfont_sha256": font.sha256 if font else None,
         "attribution": font.attribution if font else "",
         "advice": font.advice if font else "",
-        "synth": synth.identity(),
+        "calibrated": players.calibration.measured,
+        "synth": players.synth.identity(),
         "settings": choices,
+        "room_version": ROOM_VERSION if settings.room else None,
         "sample_rate_hz": SAMPLE_RATE_HZ,
     }

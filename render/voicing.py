@@ -7,14 +7,17 @@ calibration; the difference becomes a gain. Velocity only chooses the colour tha
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cache
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from mapping.arrangement import TECHNIQUES
+from render.passage import LEAD_S
 from render.request import SOUND_DTYPE, SWELL_DTYPE, StemRequest
 from render.sound import SAMPLE_RATE_HZ
 from soundfonts.balance import instrument_of, power_db
+from soundfonts.calibration import LAYERS, layer_of
 
 if TYPE_CHECKING:
     from mapping.arrangement import Player
@@ -22,21 +25,13 @@ if TYPE_CHECKING:
     from render.settings import RenderSettings
     from soundfonts.calibration import Calibration
 
-__all__ = ["FULL_SCALE_POWER_DB", "Voiced", "velocity_of", "voice"]
+__all__ = ["FULL_SCALE_POWER_DB", "Voiced", "voice"]
 
 FULL_SCALE_POWER_DB = 128.0
 """Sound power (dB re 1 pW) that reaches digital full scale at the reference distance: a tutti just fits below."""
 
-_VELOCITY_AT = (
-    (0.0, 24.0),
-    (2.0, 40.0),
-    (3.0, 52.0),
-    (4.0, 64.0),
-    (5.0, 77.0),
-    (6.0, 92.0),
-    (7.0, 108.0),
-    (9.0, 122.0),
-)
+_RAW_DB = -20.0  # for balance "font": leaves room for many players
+_BANK = 0
 
 
 @dataclass(frozen=True, eq=False)
@@ -48,16 +43,13 @@ class Voiced:
     request : StemRequest
     gain_db : float
         To be applied to the stem's samples.
+    replaced : tuple of (int, int)
+        Keys the font lacks, and the keys they are sounded from.
     """
 
     request: StemRequest
     gain_db: float
-
-
-def velocity_of(dynamic: float) -> int:
-    """Return the MIDI velocity whose colour stands for a dynamic (place on the scale of DYNAMICS)."""
-    places, velocities = zip(*_VELOCITY_AT, strict=True)
-    return round(float(np.interp(dynamic, places, velocities)))
+    replaced: tuple[tuple[int, int], ...] = ()
 
 
 def voice(player: Player, performance: Performance, settings: RenderSettings, calibration: Calibration) -> Voiced:
@@ -72,45 +64,98 @@ def voice(player: Player, performance: Performance, settings: RenderSettings, ca
     calibration : Calibration
         Of the font in use.
     """
-    played = performance.played
-    sounds = np.zeros(len(played), SOUND_DTYPE)
-    needed = np.zeros(len(played))
-    for row, one in enumerate(played):
-        needed[row] = _fill(sounds[row : row + 1], one, player, settings, calibration)
-    shapes = performance.shapes
-    swells = np.zeros(len(shapes), SWELL_DTYPE)
-    wanted = np.zeros(len(shapes))
-    for row, shape in enumerate(shapes):
-        one = played[shape["played"]]
-        target = _target_db(player, one, float(shape["dynamic"]), settings)
-        swells[row]["sound"], swells[row]["at"] = shape["played"], round(shape["at_s"] * SAMPLE_RATE_HZ)
-        first = _target_db(player, one, float(one["dynamic"]), settings)
-        wanted[row] = needed[shape["played"]] + target - first + float(shape["boost_db"] - one["boost_db"])
-    highest = max(float(np.max(needed, initial=-200.0)), float(np.max(wanted, initial=-200.0))) if len(played) else 0.0
+    voicer = _Voicer(player, settings.balance, calibration)
+    played, shapes = performance.played, performance.shapes
+    sounds, swells = np.zeros(len(played), SOUND_DTYPE), np.zeros(len(shapes), SWELL_DTYPE)
+    needed = np.array([voicer.fill(sounds[row : row + 1], one) for row, one in enumerate(played)])
+    wanted = _swell(swells, needed, performance, voicer)
+    if not len(played):
+        return Voiced(StemRequest(sounds, swells), 0.0)
+    highest = float(max(np.max(needed), np.max(wanted, initial=-300.0)))
     sounds["gain_db"], swells["gain_db"] = needed - highest, wanted - highest
-    return Voiced(StemRequest(sounds, swells), highest)
+    order = np.lexsort((sounds["key"], sounds["start"]))
+    place = np.empty(len(order), np.int32)
+    place[order] = np.arange(len(order))
+    swells["sound"] = place[swells["sound"]]
+    return Voiced(StemRequest(sounds[order], swells), highest, tuple(sorted(voicer.replaced)))
 
 
-def _fill(sound: Any, one: Any, player: Player, settings: RenderSettings, calibration: Calibration) -> float:
-    """Fill one row of the request and return the gain it needs, in dB."""
-    program = player.instrument.program(TECHNIQUES[one["technique"]], count=player.count)
-    key, velocity = int(one["pitch"]), velocity_of(float(one["dynamic"]))
-    attack_s = calibration.attack_s(0, program, key)
-    start_s = max(0.0, float(one["start_s"] + one["late_s"]) - attack_s)
-    sound["start"] = round(start_s * SAMPLE_RATE_HZ)
-    sound["end"] = max(round(float(one["end_s"]) * SAMPLE_RATE_HZ), int(sound["start"][0]) + 64)
-    sound["key"], sound["velocity"], sound["program"] = key, velocity, program
-    sound["tune_cents"] = -calibration.tune_cents(0, program, key)
-    sound["note"] = one["note"]
-    if settings.balance == "font":
-        return float(one["boost_db"])
-    target = _target_db(player, one, float(one["dynamic"]), settings) + float(one["boost_db"])
-    return target - calibration.level_db(0, program, key, velocity)
+class _Voicer:
+    """What is asked for every note of one player, with answers kept."""
+
+    def __init__(self, player: Player, balance: str, calibration: Calibration) -> None:
+        self.player, self.balance, self.calibration = player, balance, calibration
+        self.instrument = instrument_of(player.instrument.name)
+        self.replaced: set[tuple[int, int]] = set()
+        self.power = cache(self._power)
+
+    def program(self, way: str) -> int:
+        """General MIDI program for a way of playing."""
+        return self.player.instrument.program(way, count=self.player.count)
+
+    def target_db(self, dynamic: float, one: Any) -> float:
+        """Level a note must have, in dB re full scale at the reference distance."""
+        return self.power(round(dynamic, 3), int(one["pitch"]), TECHNIQUES[one["technique"]])
+
+    def _power(self, dynamic: float, pitch: int, way: str) -> float:
+        """Level by the chosen table; for the font's own levels only what velocity does."""
+        if self.balance == "font":
+            places, velocities = [row[1] for row in LAYERS], [row[2] for row in LAYERS]
+            return 40.0 * float(np.log10(np.interp(dynamic, places, velocities) / 127.0))
+        count, balance = self.player.count, self.balance
+        power = power_db(self.instrument, dynamic, count=count, key=float(pitch), way=way, balance=balance)
+        return power - FULL_SCALE_POWER_DB
+
+    def fill(self, sound: Any, one: Any) -> float:
+        """Fill one row of the request and return the gain it needs, in dB."""
+        program, pitch, dynamic = self.program(TECHNIQUES[one["technique"]]), int(one["pitch"]), float(one["dynamic"])
+        key, layer = self.calibration.key_for(_BANK, program, pitch), layer_of(dynamic)
+        if key != pitch:
+            self.replaced.add((pitch, key))
+        early_s = min(self.calibration.attack_s(_BANK, program, key), LEAD_S - 0.01)
+        start = round(max(0.0, float(one["start_s"] + one["late_s"]) - early_s) * SAMPLE_RATE_HZ)
+        sound["start"] = start
+        sound["end"] = max(round(float(one["end_s"] + one["late_s"]) * SAMPLE_RATE_HZ), start + SAMPLE_RATE_HZ // 50)
+        sound["key"], sound["velocity"], sound["program"], sound["bank"] = key, LAYERS[layer][2], program, _BANK
+        off_cents = self.calibration.tune_cents(_BANK, program, key)
+        sound["tune_cents"] = 100.0 * (pitch - key) - off_cents + one["tune_cents"]
+        # The layer was measured with its own filter; between layers and beyond, the filter stays at the layer's.
+        sound["bright_cents"] = self.calibration.bright(_BANK, program, LAYERS[layer][1])[0]
+        sound["note"] = one["note"]
+        if self.balance == "font":
+            return float(one["boost_db"]) + _RAW_DB
+        return (
+            self.target_db(dynamic, one)
+            + float(one["boost_db"])
+            - self.calibration.level_db(_BANK, program, key, layer)
+        )
+
+    def change_db(self, one: Any, dynamic: float) -> float:
+        """Change of gain from a note's first dynamic to another, the filter's own change undone."""
+        program, first = self.program(TECHNIQUES[one["technique"]]), float(one["dynamic"])
+        layer = self._at_layer(first)
+        before, after = (self.calibration.bright(_BANK, program, at)[1] for at in (layer, dynamic + layer - first))
+        return self.target_db(dynamic, one) - self.target_db(first, one) + before - after
+
+    def bright_cents(self, one: Any, dynamic: float) -> float:
+        """Filter for a note that has come to another dynamic."""
+        program, first = self.program(TECHNIQUES[one["technique"]]), float(one["dynamic"])
+        return self.calibration.bright(_BANK, program, dynamic + self._at_layer(first) - first)[0]
+
+    @staticmethod
+    def _at_layer(dynamic: float) -> float:
+        """Place of the layer that stands for a dynamic."""
+        return LAYERS[layer_of(dynamic)][1]
 
 
-def _target_db(player: Player, one: Any, dynamic: float, settings: RenderSettings) -> float:
-    """Level a note must have, in dB re full scale at the reference distance."""
-    instrument = instrument_of(player.instrument.name)
-    balance = "sound power" if settings.balance == "font" else settings.balance
-    power = power_db(instrument, dynamic, count=player.count, key=float(one["pitch"]), balance=balance)
-    return power - FULL_SCALE_POWER_DB
+def _swell(swells: Any, needed: Any, performance: Performance, voicer: _Voicer) -> np.ndarray[Any, Any]:
+    """Fill the swells and return the gain each needs, in dB."""
+    wanted = np.zeros(len(swells))
+    for row, shape in enumerate(performance.shapes):
+        index = int(shape["played"])
+        one, dynamic = performance.played[index], float(shape["dynamic"])
+        swells[row]["sound"] = index
+        swells[row]["at"] = round(float(shape["at_s"] + one["late_s"]) * SAMPLE_RATE_HZ)
+        swells[row]["bright_cents"] = voicer.bright_cents(one, dynamic)
+        wanted[row] = needed[index] + voicer.change_db(one, dynamic) + float(shape["boost_db"] - one["boost_db"])
+    return wanted

@@ -16,10 +16,11 @@ at forte.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
-__all__ = ["POWER", "Power", "instrument_of", "power_db", "reference_db"]
+__all__ = ["POWER", "WAY_DB", "Power", "balance_tables", "instrument_of", "power_db", "reference_db"]
 
 _LEVELS = {"pp": 2.0, "p": 3.0, "mp": 4.0, "mf": 5.0, "f": 6.0, "ff": 7.0}
 """Places of the dynamics on the scale of reading.score.DYNAMICS (pppp = 0)."""
@@ -78,6 +79,9 @@ POWER: dict[str, Power] = {
     "voice": Power(77, 93, 100, -2, 2, (40, 84), "ours"),
 }
 
+WAY_DB = {"pizzicato": -8.0, "col legno": -12.0, "muted": -5.0, "harmonic": -6.0, "stopped": -3.0}
+"""What a way of playing takes away from the level of the plain one; *ours*, no source."""
+
 _BY_WORD = (  # the first word found in the name decides; longer names first
     ("contrabassoon", "contrabassoon"), ("double bassoon", "contrabassoon"), ("bass clarinet", "bass clarinet"),
     ("english horn", "english horn"), ("cor anglais", "english horn"), ("piccolo", "piccolo"), ("flute", "flute"),
@@ -117,7 +121,13 @@ def reference_db() -> float:
 
 
 def power_db(
-    instrument: str, dynamic: float, *, count: int = 1, key: float | None = None, balance: str = "sound power"
+    instrument: str,
+    dynamic: float,
+    *,
+    count: int = 1,
+    key: float | None = None,
+    way: str = "plain",
+    balance: str = "sound power",
 ) -> float:
     """Return the sound power of *count* players in dB re 1 pW.
 
@@ -131,17 +141,19 @@ def power_db(
         Players in unison; their powers add.
     key : float, optional
         Sounding MIDI key, for the dependence on register.
+    way : str
+        Way of playing, as in mapping.arrangement.TECHNIQUES.
     balance : str
         ``sound power`` or ``orchestration rule``.
     """
-    row = POWER[instrument]
+    row, less_db = POWER[instrument], WAY_DB.get(way, 0.0)
     if balance == "orchestration rule":
-        return _by_rule(instrument, dynamic, count)
+        return _by_rule(instrument, dynamic, count) + less_db
     register = 0.0
     if key is not None:
         low, high = row.compass
         register = float(np.interp(key, (low, (low + high) / 2.0, high), (row.low_db, 0.0, row.high_db)))
-    return _at(row, dynamic) + register + 10.0 * float(np.log10(max(1, count)))
+    return _at(row, dynamic) + register + less_db + 10.0 * float(np.log10(max(1, count)))
 
 
 def _at(row: Power, dynamic: float) -> float:
@@ -161,3 +173,48 @@ def _by_rule(instrument: str, dynamic: float, count: int) -> float:
     if instrument in ("timpani", "drums"):
         at_forte = 6.02
     return woodwind + at_forte * loudness + 10.0 * float(np.log10(max(1, count)))
+
+
+def balance_tables() -> list[dict[str, Any]]:
+    """Return both tables as they are shown to the user.
+
+    Returns
+    -------
+    list of dict
+        ``title``, ``head`` (column names), ``rows`` (texts), ``notes`` (sources and doubts).
+    """
+    marks = list(_LEVELS)
+    power = [
+        [name, *(f"{power_db(name, _LEVELS[mark]):.0f}" for mark in marks), row.sure] for name, row in POWER.items()
+    ]
+    names = ("flute", "oboe", "clarinet", "bassoon", "horn", "trumpet", "trombone", "tuba", "timpani")
+    rule = [[name, *_relative(name, marks, 1)] for name in names]
+    rule.append(["a string section", *_relative("violin", marks, 12)])
+    return [
+        {
+            "title": "sound power: dB re 1 pW of one player, middle of the compass",
+            "head": ["instrument", *marks, "certainty"],
+            "rows": power,
+            "notes": [
+                "After J. Meyer, Acoustics and the Performance of Music, 5th ed. (2009), ch. 3 and 7, from memory: "
+                "doubtful by 2 dB or more. Rows marked 'ours' are guesses.",
+                "The handbook has horn and trumpet level at forte; the orchestration rule makes one trumpet two horns.",
+                "n players in unison: 10 log10(n) dB more. pp to f on a straight line through p, mp and mf.",
+            ],
+        },
+        {
+            "title": "orchestration rule: dB against one flute of the same dynamic",
+            "head": ["instrument", *marks],
+            "rows": rule,
+            "notes": [
+                "N. Rimsky-Korsakov, Principles of Orchestration (1922), ch. I, p. 33: at f one trumpet = two horns = "
+                "four woodwinds; at p all winds alike; a string section is one woodwind at p, two at f.",
+            ],
+        },
+    ]
+
+
+def _relative(instrument: str, marks: list[str], count: int) -> list[str]:
+    """Levels by the rule against one flute of the same dynamic."""
+    flute = POWER["flute"]
+    return [f"{_by_rule(instrument, _LEVELS[mark], count) - _at(flute, _LEVELS[mark]):+.1f}" for mark in marks]

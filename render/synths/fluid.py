@@ -27,7 +27,8 @@ BLOCK = 64
 _CHANNELS = 256
 _DRUM_CHANNEL = 9  # the library treats it differently
 _POLYPHONY = 512
-_TAIL_CAP_S = 6.0
+TAIL_CAP_S = 6.0
+"""No release of the fonts we know lasts longer."""
 _TAIL_STEP = 2048
 _CHANNEL_REST_S = 5.0  # a channel is not used again while its last sound may still ring
 _SEARCH_KEYS = 24  # how far to look for a key that sounds
@@ -43,6 +44,8 @@ class FluidSynth:
         The soundfont to play.
     static : bool
         Load every sample at once (slower start, faster stems), as a long-lived process wants it.
+    tail_cap_s : float
+        Longest release that is waited for.
 
     Raises
     ------
@@ -51,14 +54,16 @@ class FluidSynth:
     """
 
     name = "fluidsynth"
+    uses_font = True
 
-    def __init__(self, font: Font | None, *, static: bool = False) -> None:
+    def __init__(self, font: Font | None, *, static: bool = False, tail_cap_s: float = TAIL_CAP_S) -> None:
         library()
         if font is None:
             msg = "FluidSynth needs a soundfont."
             raise MissingPart(msg, hint="Name one, or choose the synth 'partials'.")
         self.font = font
         self.static = static
+        self.tail_cap_s = tail_cap_s
         self._threads = threading.local()
         self._loading = threading.Lock()
 
@@ -75,7 +80,7 @@ class FluidSynth:
     def render(self, request: StemRequest) -> StemSound:
         """Return the sound of *request*; every thread has its own loaded font."""
         with _FreshSynth(self._loaded(), request.sample_rate_hz) as synth:
-            return synth.play(request)
+            return synth.play(request, self.tail_cap_s)
 
     def _loaded(self) -> _LoadedFont:
         """Return this thread's loaded font, loading it the first time."""
@@ -133,7 +138,7 @@ class _FreshSynth:
         self.lib.fluid_synth_remove_sfont(self.synth, self.loaded.sfont)
         self.lib.delete_fluid_synth(self.synth)
 
-    def play(self, request: StemRequest) -> StemSound:
+    def play(self, request: StemRequest, tail_cap_s: float) -> StemSound:
         """Sound every event of *request*, then let it ring out."""
         sounds = request.sounds
         channels = _channels(sounds, self.rate)
@@ -153,7 +158,7 @@ class _FreshSynth:
                 self._select(channel, sound, selected)
                 self._set(channel, float(sound["gain_db"]), float(sound["bright_cents"]))
                 keys[row] = self._strike(row, channel, sound)
-        self._ring_out()
+        self._ring_out(tail_cap_s)
         return StemSound(
             self.buffer[: self.done].copy(), tuple(sorted(self.replaced.items())), tuple(sorted(self.missing))
         )
@@ -212,9 +217,9 @@ class _FreshSynth:
         self.lib.fluid_synth_write_float(self.synth, count, place, 2 * self.done, 2, place, 2 * self.done + 1, 2)
         self.done = at
 
-    def _ring_out(self) -> None:
+    def _ring_out(self, cap_s: float) -> None:
         """Synthesise until no voice sounds (or a generous limit is reached)."""
-        limit = self.done + int(_TAIL_CAP_S * self.rate)
+        limit = self.done + int(cap_s * self.rate)
         while self.done < limit and self.lib.fluid_synth_get_active_voice_count(self.synth) > 0:
             self._write_to(self.done + _TAIL_STEP)
 

@@ -41,6 +41,7 @@ class Partials:
     """The synth plugin ``partials``."""
 
     name = "partials"
+    uses_font = False
 
     def __init__(self, font: Font | None = None) -> None:
         del font  # a soundfont means nothing to a formula

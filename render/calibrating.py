@@ -1,0 +1,226 @@
+"""Measure a soundfont: how loud, how late and how true each key of each orchestral preset sounds.
+
+Every key is sounded in every layer of soundfonts.calibration.LAYERS by the renderer's own synth and settings, so that
+what is measured is what will be heard.
+
+References
+----------
+J. Vos, R. Rasch, "The perceptual onset of musical tones", Perception & Psychophysics 29 (1981): a tone is heard to
+begin where its envelope passes a threshold some 6 to 15 dB below its maximum (from memory); 10 dB is taken here.
+"""
+
+from __future__ import annotations
+
+from concurrent.futures import ThreadPoolExecutor
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from base.writing import write_text
+from render.request import SOUND_DTYPE, SWELL_DTYPE, StemRequest
+from render.stage import NARROWING
+from render.synths.fluid import FluidSynth
+from soundfonts.calibration import LAYERS, Calibration, Preset, to_json, user_path
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from pathlib import Path
+
+    from soundfonts import Font
+
+__all__ = ["COMPASSES", "calibrate", "measure"]
+
+COMPASSES: dict[int, tuple[int, int]] = {
+    **dict.fromkeys((0, 46), (21, 108)), 8: (60, 108), 9: (72, 108), 11: (48, 96), 12: (40, 96), 13: (60, 108),
+    14: (55, 84), 40: (55, 105), 41: (48, 93), 42: (36, 84), 43: (24, 67), 44: (24, 103), 45: (24, 103), 47: (33, 64),
+    48: (24, 105), 49: (24, 105), 52: (36, 84), 56: (50, 89), 57: (30, 79), 58: (22, 70), 59: (50, 89), 60: (31, 82),
+    61: (31, 88), 64: (52, 91), 65: (46, 84), 66: (40, 79), 67: (33, 72), 68: (55, 94), 69: (48, 86), 70: (20, 79),
+    71: (34, 98), 72: (70, 108), 73: (53, 100),
+}  # fmt: skip
+"""General MIDI programs measured (from 0) and the keys that orchestral parts may ask of them."""
+
+_RATE = 48_000
+_LONG_S, _SHORT_S = 1.6, 0.5
+_HELD_S = (0.7, 1.5)  # where a held sound's level is taken
+_QUICK_S = (0.2, 0.5)  # where layers are compared with each other
+_MF = 3
+_ONSET_DB = -10.0
+_FILTERS = (-600.0, -1200.0, -1800.0, -2400.0, -3000.0, -3600.0)
+_DARKER = 0.25  # the softest layer's spectral centroid may lie this much lower
+_WEAKER_DB = 4.0
+_STRUCK = frozenset({8, 9, 11, 12, 13, 14, 47})  # overtones are not harmonic: only the strike tone tells the pitch
+
+Samples = np.ndarray[Any, np.dtype[np.float32]]
+
+
+def calibrate(font: Font, *, progress: Callable[[int, int], None] | None = None, workers: int = 2) -> Path:
+    """Measure *font* and keep the result in the user's data folder.
+
+    Parameters
+    ----------
+    font : Font
+    progress : callable, optional
+        Called with presets done and presets in all.
+    workers : int
+        Threads.
+
+    Returns
+    -------
+    Path
+        The file written.
+    """
+    calibration = measure(font, progress=progress, workers=workers)
+    path = user_path(font.sha256)
+    write_text(path, to_json(calibration, name=font.name, sha256=font.sha256))
+    return path
+
+
+def measure(font: Font, *, progress: Callable[[int, int], None] | None = None, workers: int = 2) -> Calibration:
+    """Return the measurements of *font*; presets it does not have are left out."""
+    synth = FluidSynth(font, static=True, tail_cap_s=0.0)
+    done = 0
+
+    def one(program: int) -> tuple[int, Preset | None]:
+        """Measure one preset."""
+        nonlocal done
+        preset = _preset(synth, program)
+        done += 1
+        if progress:
+            progress(done, len(COMPASSES))
+        return program, preset
+
+    with ThreadPoolExecutor(workers) as pool:
+        found = dict(pool.map(one, COMPASSES))
+    return Calibration({(0, program): preset for program, preset in sorted(found.items()) if preset})
+
+
+def _preset(synth: FluidSynth, program: int) -> Preset | None:
+    """Measure a preset, or return None where the font lacks it or it is silent."""
+    low, high = COMPASSES[program]
+    middle = (low + high) // 2
+    if _sound(synth, program, middle, LAYERS[_MF][2], 0.0, _SHORT_S) is None:
+        return None
+    bright, filter_db = _filter(synth, program, middle)
+    rows = [_key(synth, program, key, bright) for key in range(low, high + 1)]
+    table = np.array([row[0] for row in rows])
+    rings = float(np.nanmean([row[3] for row in rows])) > 0.5
+    return Preset(
+        low, table, np.array([row[1] for row in rows]), np.array([row[2] for row in rows]), bright, filter_db, rings
+    )
+
+
+def _key(synth: FluidSynth, program: int, key: int, bright: float) -> tuple[list[float], float, float, float]:
+    """Levels by layer, time to onset, tuning, and whether it only rings (1 or 0), of one key; NaN where silent."""
+    long = _sound(synth, program, key, LAYERS[_MF][2], _bright(bright, _MF), _LONG_S)
+    if long is None:
+        return [np.nan] * len(LAYERS), np.nan, np.nan, np.nan
+    power = _power(long)
+    rings = _mean(power, *_HELD_S) < 0.1 * _loudest(power)
+    level = 10.0 * np.log10(_loudest(power) if rings else _mean(power, *_HELD_S))
+    window = (0.0, _SHORT_S) if rings else _QUICK_S
+    levels = []
+    for row, (_, _, velocity) in enumerate(LAYERS):
+        quick = long if row == _MF else _sound(synth, program, key, velocity, _bright(bright, row), _SHORT_S)
+        change = 10.0 * np.log10(_mean(_power(quick), *window) / _mean(power, *window)) if quick is not None else np.nan
+        levels.append(level + change)
+    return levels, _onset_s(power, key, level), _cents(long, program, key), float(rings)
+
+
+def _bright(softest: float, layer: int) -> float:
+    """Filter shift of a layer: all of it at the softest, none at the loudest."""
+    return softest * (len(LAYERS) - 1 - layer) / (len(LAYERS) - 1)
+
+
+def _sound(synth: FluidSynth, program: int, key: int, velocity: int, bright: float, length_s: float) -> Samples | None:
+    """One key held for a time, cut where it is let go; None where preset or key is not there."""
+    sounds = np.zeros(1, SOUND_DTYPE)
+    sounds["end"], sounds["key"], sounds["velocity"] = round(length_s * _RATE), key, velocity
+    sounds["program"], sounds["bright_cents"] = program, bright
+    answer = synth.render(StemRequest(sounds, np.zeros(0, SWELL_DTYPE), _RATE))
+    if answer.replaced or answer.missing or not np.any(answer.samples):
+        return None
+    return answer.samples @ NARROWING.astype(np.float32)  # as the stage will take it
+
+
+def _filter(synth: FluidSynth, program: int, key: int) -> tuple[float, np.ndarray[Any, Any]]:
+    """Find the filter shift for the softest layer, and what it does to the level layer by layer."""
+    softest, level = 0.0, np.zeros(len(LAYERS))
+    plain = _sound(synth, program, key, LAYERS[0][2], 0.0, _SHORT_S)
+    if plain is None:
+        return 0.0, level
+    centroid, power = _centroid_hz(plain), _mean(_power(plain), *_QUICK_S)
+    for shift in _FILTERS:
+        dark = _sound(synth, program, key, LAYERS[0][2], shift, _SHORT_S)
+        if dark is None:
+            break
+        weaker = 10.0 * np.log10(power / _mean(_power(dark), *_QUICK_S))
+        if _centroid_hz(dark) < (1.0 - _DARKER) * centroid or weaker > _WEAKER_DB:
+            break
+        softest = shift
+    for row, (_, _, velocity) in enumerate(LAYERS):
+        if softest:
+            open_, dark = (_sound(synth, program, key, velocity, b, _SHORT_S) for b in (0.0, _bright(softest, row)))
+            if open_ is not None and dark is not None:
+                level[row] = 10.0 * np.log10(_mean(_power(dark), *_QUICK_S) / _mean(_power(open_), *_QUICK_S))
+    return softest, level
+
+
+def _power(samples: Samples) -> np.ndarray[Any, Any]:
+    """Power by sample, both channels added."""
+    return np.asarray(np.sum(samples.astype(np.float64) ** 2, axis=1)) + 1e-20
+
+
+def _mean(power: np.ndarray[Any, Any], first_s: float, last_s: float) -> float:
+    """Mean power of a stretch."""
+    return float(np.mean(power[round(first_s * _RATE) : round(last_s * _RATE)]))
+
+
+def _smoothed(power: np.ndarray[Any, Any], window_s: float) -> np.ndarray[Any, Any]:
+    """Mean power in a window ending at each sample (from the first full window on)."""
+    width = max(1, round(window_s * _RATE))
+    total = np.concatenate([[0.0], np.cumsum(power)])
+    return np.asarray((total[width:] - total[:-width]) / width)
+
+
+def _loudest(power: np.ndarray[Any, Any]) -> float:
+    """Greatest mean power of any 200 ms."""
+    return float(np.max(_smoothed(power, 0.2)))
+
+
+def _onset_s(power: np.ndarray[Any, Any], key: int, level_db: float) -> float:
+    """Time at which the envelope (two periods, at least 5 ms) passes the onset threshold, at most 0.4 s."""
+    window_s = max(0.005, 2.0 / (440.0 * 2.0 ** ((key - 69) / 12.0)))
+    above = np.flatnonzero(_smoothed(power, window_s) >= 10.0 ** ((level_db + _ONSET_DB) / 10.0))
+    first = float(above[0]) / _RATE if len(above) else 0.0
+    return min(0.4, first + window_s / 2.0 if first > 0.0 else 0.0)
+
+
+def _centroid_hz(samples: Samples) -> float:
+    """Spectral centroid of power."""
+    spectrum = np.abs(np.fft.rfft(samples[round(_QUICK_S[0] * _RATE) :, 0])) ** 2
+    return float(np.sum(spectrum * np.arange(len(spectrum))) / (np.sum(spectrum) + 1e-30))
+
+
+def _cents(samples: Samples, program: int, key: int) -> float:
+    """How far a key sounds above its pitch: power-weighted over its lower partials; 0 where it cannot be told."""
+    stretch = samples[round(0.1 * _RATE) :]
+    size = 1 << 18
+    window = np.hanning(len(stretch))[:, None]
+    spectrum = np.sum(np.abs(np.fft.rfft(stretch * window, size, axis=0)) ** 2, axis=1)
+    total = float(np.sum(spectrum))
+    frequency = 440.0 * 2.0 ** ((key - 69) / 12.0)
+    cents, weights = [], []
+    for number in range(1, 2 if program in _STRUCK else 7):
+        low, high = (number * frequency * 2.0 ** (sign / 24.0) / _RATE * size for sign in (-1, 1))
+        bins = np.arange(int(np.ceil(low)), min(int(high), len(spectrum) - 1) + 1)
+        if len(bins) < 3:
+            continue
+        near = spectrum[bins]
+        peak = near >= 0.25 * near.max()  # the peak itself, which an ensemble widens
+        place = float(np.sum(bins[peak] * near[peak]) / np.sum(near[peak]))
+        if near.max() > 4.0 * max(near[0], near[-1]):  # a peak inside, not the flank of something else
+            cents.append(1200.0 * np.log2(place / size * _RATE / (number * frequency)))
+            weights.append(float(np.sum(near)))
+    if not cents or sum(weights) < 0.02 * total:
+        return 0.0
+    return float(np.average(cents, weights=weights))
