@@ -9,6 +9,7 @@ from base.errors import KlangprobeError
 if TYPE_CHECKING:
     from reading.palette import Palette
     from reading.score import Score
+    from reading.survey import Survey
 
 __all__ = ["first_spec"]
 
@@ -16,7 +17,7 @@ _BARS = 8
 _MOST_PASSAGES = 12
 
 
-def first_spec(score: Score, survey: Any = None, orchestra: str = "classical full", *, file: str = "") -> str:
+def first_spec(score: Score, survey: Survey | None = None, orchestra: str = "classical full", *, file: str = "") -> str:
     """Return a spec in YAML that runs as it is and shows a newcomer what to change.
 
     Parameters
@@ -104,7 +105,7 @@ def _octaves(palette: Palette, names: list[str]) -> list[str]:
     return [*lines, f"      - {{double: bass, on: {_quoted(low)}, at: 8vb}}"]
 
 
-def _passages(score: Score, survey: Any) -> list[tuple[str, str]]:
+def _passages(score: Score, survey: Survey | None) -> list[tuple[str, str]]:
     """(name, bars) of the passages: between the sections the survey sees, else every eight bars."""
     last = len(score.bars)
     starts = _section_starts(survey, last)
@@ -119,12 +120,11 @@ def _passages(score: Score, survey: Any) -> list[tuple[str, str]]:
     return found
 
 
-def _section_starts(survey: Any, last: int) -> list[int]:
+def _section_starts(survey: Survey | None, last: int) -> list[int]:
     """First bars of sections, the strongest contrasts if there are many; none shorter than two bars."""
-    sections = list(getattr(survey, "sections", ()) or ())
-    strong = sorted(sections, key=lambda one: -float(getattr(one, "strength", 0.0)))[: _MOST_PASSAGES - 1]
+    strong = survey.sections.rows[: _MOST_PASSAGES - 1] if survey else ()
     found = [1]
-    for bar in sorted(int(one.bar_index) for one in strong):
+    for bar in sorted(one.bar_index for one in strong):
         if bar - found[-1] >= 2 and bar < last:
             found.append(bar)
     return found
