@@ -129,16 +129,31 @@ def write(
 
 @app.command()
 def blind(
-    folder: Annotated[Path, typer.Argument(metavar="DIR", help="A folder written by 'hear'.")],
-    passage: Annotated[Optional[str], typer.Option(metavar="NAME", help="Which passage.")] = None,  # noqa: UP045
+    folder: Annotated[Optional[Path], typer.Argument(metavar="DIR", help="A folder written by 'hear'.")] = None,  # noqa: UP045
+    passages: Annotated[Optional[list[str]], typer.Argument(metavar="PASSAGE", help="Only these.")] = None,  # noqa: UP045
     variants: Names = None,
-    trials: Annotated[int, typer.Option(min=1, max=200, help="How many trials.")] = 10,
-    results: Annotated[Optional[Path], typer.Option("--results", metavar="FILE", help="JSON or CSV to add to.")] = None,  # noqa: UP045
+    trials: Annotated[int, typer.Option(min=1, max=200, help="How many matching trials.")] = 16,
+    rate: Annotated[str, typer.Option("--rate", metavar="QUESTION", help="Ask for marks instead.")] = "",
+    listener: Annotated[str, typer.Option(metavar="NAME", help="Who listens.")] = "listener",
+    player: Annotated[str, typer.Option(metavar="COMMAND", help="Plays a file; otherwise play them by hand.")] = "",
+    results: Annotated[Optional[Path], typer.Option("--results", metavar="FILE", help="JSON to write.")] = None,  # noqa: UP045
+    judge: Annotated[
+        Optional[list[Path]],  # noqa: UP045
+        typer.Option("--judge", metavar="FILE", help="Judge saved sessions together instead of listening."),
+    ] = None,
+    csv: Annotated[Optional[Path], typer.Option("--csv", metavar="FILE", help="With --judge: a table.")] = None,  # noqa: UP045
 ) -> None:
-    """Listen blind, by forced choice, and see what the answers can and cannot show."""
+    """Listen blind, and see what the answers can and cannot show."""
     from klangprobe import blindfold
 
-    blindfold.run(folder, passage=passage, variants=variants, trials=trials, results=results)
+    if judge:
+        blindfold.judge(judge, csv=csv)
+        return
+    if folder is None:
+        raise typer.BadParameter("name a folder written by 'hear', or sessions with --judge")
+    blindfold.run(
+        blindfold.Sitting(folder, tuple(passages or ()), tuple(variants or ()), trials, rate, listener, player, results)
+    )
 
 
 @app.command()
@@ -156,6 +171,7 @@ def sounds(
 
 def main() -> None:
     """Run the program; turn every error meant for the user into one message and an exit code."""
+    sys.argv[1:] = _spread(sys.argv[1:])
     try:
         app()
     except KlangprobeError as error:
@@ -174,3 +190,16 @@ def main() -> None:
         typer.echo(f"klangprobe: a fault of the program itself ({type(error).__name__}: {error}).", err=True)
         typer.echo("Please report it with the output of: klangprobe --debug " + " ".join(sys.argv[1:]), err=True)
         sys.exit(70)
+
+
+def _spread(arguments: list[str]) -> list[str]:
+    """Let ``--variants A B`` and ``--judge A B`` take several values: each gets its option again."""
+    spread: list[str] = []
+    option = ""
+    for word in arguments:
+        if word.startswith("--"):
+            option = word if word in ("--variants", "--judge") else ""
+            spread += [] if option else [word]
+        else:
+            spread += [option, word] if option else [word]
+    return spread
