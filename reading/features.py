@@ -78,18 +78,20 @@ def beat_ticks(score: Score) -> Ints:
 
 
 def first_endings(score: Score) -> Bools:
-    """Return True for every bar of an ending that another ending follows at once.
+    """Return True for every bar of a first ending, and of any ending that another one follows at once.
 
-    Such bars lead back to an opening already heard; left in, they look like a return in the wrong place.
+    Such bars lead back to an opening already heard; left in, they look like a return in the wrong place. An ending
+    that closes the piece is never one.
     """
-    volta = score.bars["volta"]
-    drop = np.zeros(len(volta), bool)
+    volta = score.bars["volta"].astype(np.int64)
+    drop = (volta & 1) > 0
     later = 0
     for row in range(len(volta) - 1, -1, -1):
-        here, after = volta[row], volta[row + 1] if row + 1 < len(volta) else 0
+        here, after = int(volta[row]), int(volta[row + 1]) if row + 1 < len(volta) else 0
         later = 0 if here == 0 else (after if after not in (0, here) else later)
-        drop[row] = later != 0
-    return drop
+        drop[row] |= later != 0
+    drop[-1:] = False
+    return np.asarray(drop, bool)
 
 
 @dataclass(frozen=True, eq=False)
@@ -178,7 +180,7 @@ def nominal_ticks(score: Score) -> Ints:
     """Return the full length of each bar in ticks by its metre (as filled, where longer), shape (n_bars,)."""
     bars = score.bars
     length = 4 * TICKS_PER_QUARTER * bars["beats"].astype(np.int64) // np.maximum(bars["beat_type"], 1)
-    return np.maximum(length, bars["duration"], dtype=np.int64)
+    return np.asarray(np.maximum(length, bars["duration"]), np.int64)
 
 
 def places(score: Score, onset: Ints, slots: int) -> tuple[Ints, Ints]:

@@ -204,10 +204,11 @@ def _figuration(score: Score, hit: Attacks) -> Floats:
     beat = beat_ticks(score)
     for hand in (UPPER, LOWER):
         mine = np.flatnonzero(hit.hand == hand)
-        bar, top = hit.bar[mine], (hit.low[mine] + hit.high[mine]) / 2
-        step = np.diff(top, prepend=top[:1])
-        turn = np.zeros(len(mine))
-        turn[2:] = step[2:] * step[1:-1] < 0
+        bar = hit.bar[mine]
+        step = np.diff((hit.low[mine] + hit.high[mine]) / 2)
+        turn = (step[1:] * step[:-1] < 0).astype(np.float64)
+        inside = bar[1:] == bar[:-1]  # moves across a bar line belong to neither bar
+        twice = inside[1:] & inside[:-1]
         wait = np.diff(hit.onset[mine], append=score.end) / beat[bar]
         low, high = np.full(len(score.bars), 999.0), np.full(len(score.bars), -1.0)
         np.minimum.at(low, bar, hit.low[mine])
@@ -216,10 +217,15 @@ def _figuration(score: Score, hit: Attacks) -> Floats:
         columns += [
             _carried(np.log2(_median(score, bar, np.maximum(wait, 1e-3)))),
             _mean(score, bar, hit.count[mine], empty=0.0),
-            _mean(score, bar, np.minimum(np.abs(step), 12), empty=0.0) / 4,
-            _mean(score, bar, step == 0, empty=0.0),
-            _mean(score, bar, turn, empty=0.0),
+            _moving(score, bar[1:][inside], np.minimum(np.abs(step[inside]), 12), rest) / 4,
+            _moving(score, bar[1:][inside], (step[inside] == 0).astype(np.float64), rest),
+            _moving(score, bar[2:][twice], turn[twice], rest),
             np.where(rest, 0.0, (high - low) / 12),
             rest.astype(np.float64),
         ]
     return np.stack(columns, axis=1)
+
+
+def _moving(score: Score, bar: Ints, value: Floats, rest: Bools) -> Floats:
+    """Return the mean per bar of what belongs to a move; a bar with one attack and no move takes its neighbour's."""
+    return np.where(rest, 0.0, _carried(_mean(score, bar, value)))

@@ -3,7 +3,7 @@
 Four curves are added, each scaled to 0..1 over the piece: novelty of everything an orchestrator would notice (four bars
 either side), novelty of the figuration alone (two bars either side), starts of passages that are repeated elsewhere,
 and likeness to the opening. Local maxima are ranked; a double bar or repeat sign raises the rank. Keys and cadences
-explain a start, they do not find it. First endings are left out.
+explain a start, they do not find it. First endings and the upbeat are left out.
 
 References
 ----------
@@ -36,6 +36,7 @@ CUT = 0.6
 """The main list holds starts of at least this share of the mean of the five strongest."""
 BARLINE_BONUS = 2.0
 OPENING_BARS = 4
+ROUNDING = 1e-6
 MOST_SEMITONES = 12
 """Transpositions tried, up and down."""
 REPEAT_CURVES = ((True, 0.4), (True, 0.5), (False, 0.4))
@@ -72,7 +73,7 @@ class Sections:
     more : tuple of Section
         Weaker candidates, strongest first.
     bars : ndarray of int, shape (n,)
-        Bar indices of the curve (first endings are missing).
+        Bar indices of the curve (first endings and a pickup bar are missing).
     curve : ndarray of float, shape (n,)
         Strength of a start at each bar, 0 to 1.
     parts : dict of str to ndarray, each of shape (n,)
@@ -94,6 +95,8 @@ def sections(score: Score) -> Sections:
     score : Score
     """
     keep = ~first_endings(score)
+    if keep.sum() > 1 and score.bars["pickup"][0]:
+        keep[0] = False  # an upbeat contrasts with everything and begins nothing but the piece
     features = bar_features(score, keep)
     parts, alike = _curves(score, features, keep)
     total = np.sum(list(parts.values()), axis=0)
@@ -105,7 +108,7 @@ def sections(score: Score) -> Sections:
     listed = [
         (total[row] >= cut, Section(int(features.bars[row]), round(float(curve[row]), 3), words(row))) for row in ranked
     ]
-    opening = (Section(int(features.bars[0]), 1.0, ("opening",)),) if len(features.bars) else ()
+    opening = (Section(1, 1.0, ("opening",)),) if len(features.bars) else ()
     rows = opening + tuple(section for strong, section in listed if strong)
     return Sections(rows, tuple(section for strong, section in listed if not strong), features.bars, curve, parts)
 
@@ -145,8 +148,10 @@ def likeness(matrix: Floats) -> Floats:
     -------
     ndarray of float, shape (n, n)
     """
-    square = (matrix**2).sum(axis=1)
-    distance = np.sqrt(np.maximum(square[:, None] + square[None, :] - 2 * matrix @ matrix.T, 0.0))
+    shared = np.einsum("id,jd->ij", matrix, matrix)  # not a threaded product: its start costs more than the work
+    square = np.diagonal(shared)
+    distance = np.sqrt(np.maximum(square[:, None] + square[None, :] - 2 * shared, 0.0))
+    distance[distance < ROUNDING] = 0.0
     apart = distance[np.triu_indices(len(matrix), 1)]
     middle = float(np.median(apart)) if len(apart) else 0.0
     if middle <= 0:
@@ -183,8 +188,7 @@ def _curves(score: Score, features: BarFeatures, keep: Bools) -> tuple[dict[str,
 def _recurrence(score: Score, keep: Bools) -> tuple[Floats, Floats, Floats]:
     """Return how alike bars are as they stand and at the best transposition, and how much each takes up the opening."""
     by_interval = dice_by_interval(onset_sets(score)[keep], MOST_SEMITONES)
-    first = int(bool(score.bars["pickup"][keep][:1].any()))
-    opening = np.max([_opening_returns(alike, first) for alike in by_interval], axis=0)
+    opening = np.max([_opening_returns(alike) for alike in by_interval], axis=0)
     return by_interval[MOST_SEMITONES], by_interval.max(axis=0), opening
 
 
@@ -200,23 +204,26 @@ def _repeat_starts(alike: Floats, like: float) -> Floats:
     return np.asarray(best + 0.05 * (total - best))
 
 
-def _opening_returns(alike: Floats, first: int) -> Floats:
-    """Return how much the four bars from each bar on resemble the four from row *first* on (1 after a pickup)."""
+def _opening_returns(alike: Floats) -> Floats:
+    """Return how much the four bars from each bar on resemble the first four."""
     n_bars, out = len(alike), np.zeros(len(alike))
     rows = np.arange(OPENING_BARS, n_bars - OPENING_BARS + 1)
     if len(rows):
-        out[rows] = np.mean([alike[first + step, rows + step] for step in range(OPENING_BARS)], axis=0)
+        out[rows] = np.mean([alike[step, rows + step] for step in range(OPENING_BARS)], axis=0)
     return out
 
 
 def _after_bar_line(score: Score) -> Floats:
-    """Return 1 for bars that follow a double bar or a repeat sign, or begin a repeated passage."""
+    """Return 1 for bars that follow a double bar or a repeat sign, or begin a repeated passage.
+
+    A second ending follows the sign of the first, yet begins nothing.
+    """
     bars = score.bars
-    before = bars["double_bar"] | (bars["repeat_end"] > 0)
+    before = (bars["double_bar"] | (bars["repeat_end"] > 0)) & ~first_endings(score)
     out = np.asarray(bars["repeat_start"]).astype(float)
     out[1:] = np.maximum(out[1:], before[:-1])
-    if len(out):
-        out[0] = 0.0
+    out[bars["volta"] > 0] = 0.0
+    out[:1] = 0.0
     return out
 
 

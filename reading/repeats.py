@@ -38,6 +38,8 @@ LOOK_AHEAD = 3
 """Bars averaged where a run is continued past its surest part."""
 MODAL_LIKE = 0.75
 """Asked of a return in the other mode, where a neighbouring semitone counts half."""
+MODAL_GAIN = 0.1
+"""Likeness gained by that half credit from which a varied return counts as one in the other mode."""
 
 
 @dataclass(frozen=True)
@@ -84,16 +86,20 @@ def find(score: Score, *, like: float = LIKE, least_bars: int = LEAST_BARS) -> t
     exact = onset_sets(score)[keep]
     same = dice(exact)
     found: list[tuple[float, Repeat]] = []
+    soft, minor = _soft_likeness(score, keep), _minor(score, keep)
     for semitones, start, lag, length in _runs(alike, like, least_bars):
         rows = np.arange(start, start + length)
         value = float(alike[:, rows, rows + lag].max(axis=0).mean())
         kind = _kind(semitones, value, float(same[rows, rows + lag].mean()))
+        if kind == "varied" and _other_mode(minor, rows, lag):
+            gain = soft[semitones, rows, rows + lag].mean() - alike[semitones, rows, rows + lag].mean()
+            kind = "modal" if gain >= MODAL_GAIN else kind
         found.append((length * value, _repeat(index, start, lag, length, semitones, value, kind)))
     for start, lag, length in _echoes(same):
         rows = np.arange(start, start + length)
         value = float(same[rows, rows + lag].mean())
         found.append((length * value, _repeat(index, start, lag, length, 0, value, "literal")))
-    for semitones, start, lag, length, value in _modal_runs(score, keep, least_bars):
+    for semitones, start, lag, length, value in _modal_runs(soft, minor, least_bars):
         # Half credit flatters: a modal reading must be clearly longer to outrank a plain one.
         found.append((0.5 * length * value, _repeat(index, start, lag, length, semitones, value, "modal")))
     found.sort(key=lambda pair: (-pair[0], pair[1].later, pair[1].first))
@@ -151,18 +157,26 @@ def _continued(along: Floats, first: int, last: int, like: float) -> tuple[int, 
     return first, last
 
 
-def _modal_runs(score: Score, keep: Bools, least_bars: int) -> list[tuple[int, int, int, int, float]]:
-    """Return (semitones, first row, lag, length, likeness) of runs alike but for the mode."""
+def _soft_likeness(score: Score, keep: Bools) -> Floats:
+    """Return how alike bars are at each of the 12 transpositions when a neighbouring semitone counts half."""
     strokes = onset_sets(score, chroma=True)[keep]
-    minor = _minor(score, keep)
+    return np.stack([soft_dice(strokes, semitones) for semitones in range(12)])
+
+
+def _modal_runs(soft: Floats, minor: Bools, least_bars: int) -> list[tuple[int, int, int, int, float]]:
+    """Return (semitones, first row, lag, length, likeness) of runs alike but for the mode."""
     out = []
-    for semitones in range(12):
-        soft = soft_dice(strokes, semitones)
-        for start, lag, length in diagonal_runs(soft, MODAL_LIKE, least_bars):
+    for semitones, matrix in enumerate(soft):
+        for start, lag, length in diagonal_runs(matrix, MODAL_LIKE, least_bars):
             rows = np.arange(start, start + length)
-            if lag > 1 and (minor[rows].mean() > 0.5) != (minor[rows + lag].mean() > 0.5):
-                out.append((semitones, start, lag, length, float(soft[rows, rows + lag].mean())))
+            if lag > 1 and _other_mode(minor, rows, lag):
+                out.append((semitones, start, lag, length, float(matrix[rows, rows + lag].mean())))
     return out
+
+
+def _other_mode(minor: Bools, rows: Ints, lag: int) -> bool:
+    """Say whether one of model and return is mostly in minor and the other not."""
+    return bool((minor[rows].mean() > 0.5) != (minor[rows + lag].mean() > 0.5))
 
 
 def _minor(score: Score, keep: Bools) -> Bools:
