@@ -32,8 +32,8 @@ class Weights:
     ----------
     missing : dict of str to float
         Chord member that nobody has, by its place in the chord.
-    double_leading, double_third, double_fifth : float
-        A second copy; of the root it is free.
+    double_leading, double_third, double_fifth, double_other : float
+        A second copy of a leading note or seventh, third, fifth, note outside the chord; of the root it is free.
     gap, gap_slope : float
         Neighbouring voices more than an octave apart; per semitone beyond.
     unison : float
@@ -60,6 +60,7 @@ class Weights:
     double_leading: float = 8.0
     double_third: float = 1.0
     double_fifth: float = 0.5
+    double_other: float = 4.0
     gap: float = 3.0
     gap_slope: float = 0.5
     unison: float = 2.0
@@ -93,7 +94,7 @@ CHORALE = Weights(
     gap=1.0,
     unison=1.0,
     motion_square=0.01,
-    tie=0.0,
+    tie=0.7,
     parallel=3.0,
     unsupported=0.0,
     clash=0.0,
@@ -205,8 +206,9 @@ def _members(piece: Piece, pitches: Ints, weights: Weights) -> Floats:
             if not len(given):  # held under a tune: the tune's own leading note counts as a copy while it sounds
                 extra += (copies > 0) * max(min(1.0, float(sung[pc])), float(piece.bass % 12 == pc))
             cost += weights.double_leading * extra
-        elif role in ("third", "fifth"):
-            cost += (weights.double_third if role == "third" else weights.double_fifth) * extra
+        else:
+            again = {"third": weights.double_third, "fifth": weights.double_fifth, "other": weights.double_other}
+            cost += again.get(role, 0.0) * extra
         cost += weights.missing[role] * (copies + there == 0)
     return cost
 
