@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from reading.features import LOWER, OTHER, Attacks, attacks, beat_ticks, hands, nominal_ticks, played
+from reading.features import LOWER, OTHER, SLOTS, Attacks, attacks, beat_ticks, hands, nominal_ticks, places, played
 
 if TYPE_CHECKING:
     from reading.features import Bools, Ints
@@ -29,6 +29,8 @@ STRUCK_REACH = 16
 """Semitones struck together: only a broken chord, caught by the pedal, gives them."""
 STEPWISE = 0.6
 """A left hand that moves by step more often than this is a line, not a harmony."""
+LEAST_PATTERN = 3
+"""Attacks a left hand must share with a printed bar for "simile"."""
 NEW_BASS = 7
 """A drop of this many semitones within the bar starts a new pedal."""
 
@@ -88,8 +90,9 @@ def find(score: Score, *, use_marks: bool = True) -> Pedal:
     for row in marked:
         first, last = row.bar_index, score.bar_at(max(row.onset, row.end - 1))
         taken[first - 1 : last] = True
-    reasons = implied_bars(score)
     hit = attacks(score)
+    reasons = implied_bars(score)
+    reasons |= _same_pattern(score, hit, sorted({row.bar_index for row in marked}))
     implied = [
         row for bar, reason in reasons.items() if not taken[bar - 1] for row in _bar_pedals(score, hit, bar, reason)
     ]
@@ -117,6 +120,24 @@ def implied_bars(score: Score) -> dict[int, str]:
             reason = _reach(hit, mine, ends, int(full[row]))
             if reason:
                 out[row + 1] = reason
+    return out
+
+
+def _same_pattern(score: Score, hit: Attacks, marked: list[int]) -> dict[int, str]:
+    """Return the bars whose left hand goes on in the pattern of the last bar with a printed pedal."""
+    if not marked:
+        return {}
+    place = places(score, hit.onset, SLOTS)[1]
+    pattern: dict[int, tuple[tuple[int, int, int], ...]] = {}
+    for bar in range(1, len(score.bars) + 1):
+        mine = np.flatnonzero((hit.hand == LOWER) & (hit.bar == bar - 1))
+        rise = np.sign(np.diff(hit.low[mine], prepend=hit.low[mine][:1]))
+        pattern[bar] = tuple(zip(place[mine].tolist(), rise.tolist(), hit.count[mine].tolist(), strict=True))
+    out = {}
+    for bar in range(marked[0], len(score.bars) + 1):
+        model = max(other for other in marked if other <= bar)
+        if bar != model and len(pattern[bar]) >= LEAST_PATTERN and pattern[bar] == pattern[model]:
+            out[bar] = f"simile: the left hand goes on as in bar {model}, where the pedal is printed"
     return out
 
 
