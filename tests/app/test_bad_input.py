@@ -82,7 +82,9 @@ CASES = [
 
 
 @pytest.fixture
-def run(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Callable[..., tuple[int, str]]:
+def run(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> Callable[..., tuple[int, str]]:
     """Return a function that runs the program in a fresh folder and gives exit code and message."""
     monkeypatch.chdir(tmp_path)
 
