@@ -9,14 +9,14 @@ from __future__ import annotations
 
 from collections import Counter
 from dataclasses import dataclass, replace
-from fractions import Fraction
 from itertools import groupby, pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from reading.features import LOWER, UPPER, Bools, beat_ticks, hands, nominal_ticks, played
-from reading.figuration_cells import Strokes, name_figure
+from reading.figuration_cells import name_figure
+from reading.figuration_strokes import Strokes, rhythm_name
 from reading.score import TICKS_PER_QUARTER
 
 if TYPE_CHECKING:
@@ -24,25 +24,6 @@ if TYPE_CHECKING:
     from reading.score import Score
 
 __all__ = ["Figuration", "Figure", "InstrumentFacts", "describe", "playable"]
-
-NOTE_VALUES = {
-    Fraction(4): "whole",
-    Fraction(3): "dotted half",
-    Fraction(2): "half",
-    Fraction(3, 2): "dotted quarter",
-    Fraction(4, 3): "triplet half",
-    Fraction(1): "quarter",
-    Fraction(3, 4): "dotted 8th",
-    Fraction(2, 3): "triplet quarter",
-    Fraction(1, 2): "8th",
-    Fraction(3, 8): "dotted 16th",
-    Fraction(1, 3): "triplet 8th",
-    Fraction(1, 4): "16th",
-    Fraction(1, 6): "triplet 16th",
-    Fraction(1, 8): "32nd",
-    Fraction(1, 12): "triplet 32nd",
-    Fraction(1, 16): "64th",
-}
 
 
 @dataclass(frozen=True)
@@ -222,7 +203,7 @@ def _figure(score: Score, ids: Ints, row: int, staff: int, beat: int, full: int)
         staff,
         family,
         name,
-        _rhythm(strokes, beat),
+        rhythm_name(strokes, beat),
         int(pitch.min()),
         int(pitch.max()),
         round(len(strokes.pitches) / max(strokes.bar_beats, 1e-9), 2),
@@ -261,16 +242,6 @@ def _where(held: Ints, moving: Ints) -> str:
     if held.max() <= moving.min():
         return "bass"
     return "top" if held.min() >= moving.max() else "middle"
-
-
-def _rhythm(strokes: Strokes, beat: int) -> str:
-    """Return the usual time between attacks (of a single attack, its length) as a note value."""
-    wait = strokes.wait if len(strokes.pitches) > 1 else strokes.length
-    usual = float(np.median(wait))
-    if np.mean(np.abs(wait - usual) < 0.02) < 0.6:
-        return "uneven"
-    value = Fraction(usual * beat / TICKS_PER_QUARTER).limit_denominator(48)
-    return NOTE_VALUES.get(value, f"{value} of a quarter")
 
 
 def _leap(strokes: Strokes) -> int:

@@ -5,17 +5,17 @@ Order matters: the narrow figures are asked first (tremolo, repeated notes, bass
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from reading.features import Floats, Ints
-
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-__all__ = ["FAMILIES", "Strokes", "name_figure"]
+    from reading.features import Ints
+    from reading.figuration_strokes import Strokes
+
+__all__ = ["FAMILIES", "name_figure"]
 
 FAMILIES = (
     "rest",
@@ -34,51 +34,6 @@ HAND_SPAN = 14
 """Semitones one hand takes without leaping: a broken chord within it, an arpeggio beyond."""
 NEAR_BEAT = 0.02
 Name = tuple[str, str]
-
-
-@dataclass(frozen=True, eq=False)
-class Strokes:
-    """The attacks of one hand in one bar, held notes already taken out.
-
-    Attributes
-    ----------
-    place : ndarray of float, shape (n,)
-        Beats from the start of the bar.
-    length : ndarray of float, shape (n,)
-        Longest note of each attack, in beats.
-    pitches : tuple of tuple of int
-        MIDI pitches of each attack, low to high.
-    bar_beats : float
-        Length of the bar in beats.
-    compound : bool
-        The beat divides in three.
-    """
-
-    place: Floats
-    length: Floats
-    pitches: tuple[tuple[int, ...], ...]
-    bar_beats: float
-    compound: bool = False
-
-    @property
-    def size(self) -> Ints:
-        """Notes per attack, shape (n,)."""
-        return np.array([len(pitches) for pitches in self.pitches], np.int64)
-
-    @property
-    def top(self) -> Ints:
-        """Highest pitch of each attack, shape (n,)."""
-        return np.array([pitches[-1] for pitches in self.pitches], np.int64)
-
-    @property
-    def low(self) -> Ints:
-        """Lowest pitch of each attack, shape (n,)."""
-        return np.array([pitches[0] for pitches in self.pitches], np.int64)
-
-    @property
-    def wait(self) -> Floats:
-        """Beats between successive attacks, shape (n - 1,)."""
-        return np.diff(self.place)
 
 
 def name_figure(strokes: Strokes) -> Name:

@@ -1,0 +1,99 @@
+"""The attacks of one hand in one bar, and the note value they move in."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from fractions import Fraction
+
+import numpy as np
+
+from reading.features import Floats, Ints
+from reading.score import TICKS_PER_QUARTER
+
+__all__ = ["Strokes", "rhythm_name"]
+
+NOTE_VALUES = {
+    Fraction(4): "whole",
+    Fraction(3): "dotted half",
+    Fraction(2): "half",
+    Fraction(3, 2): "dotted quarter",
+    Fraction(4, 3): "triplet half",
+    Fraction(1): "quarter",
+    Fraction(3, 4): "dotted 8th",
+    Fraction(2, 3): "triplet quarter",
+    Fraction(1, 2): "8th",
+    Fraction(3, 8): "dotted 16th",
+    Fraction(1, 3): "triplet 8th",
+    Fraction(1, 4): "16th",
+    Fraction(1, 6): "triplet 16th",
+    Fraction(1, 8): "32nd",
+    Fraction(1, 12): "triplet 32nd",
+    Fraction(1, 16): "64th",
+}
+
+
+@dataclass(frozen=True, eq=False)
+class Strokes:
+    """The attacks of one hand in one bar, held notes already taken out.
+
+    Attributes
+    ----------
+    place : ndarray of float, shape (n,)
+        Beats from the start of the bar.
+    length : ndarray of float, shape (n,)
+        Longest note of each attack, in beats.
+    pitches : tuple of tuple of int
+        MIDI pitches of each attack, low to high.
+    bar_beats : float
+        Length of the bar in beats.
+    compound : bool
+        The beat divides in three.
+    """
+
+    place: Floats
+    length: Floats
+    pitches: tuple[tuple[int, ...], ...]
+    bar_beats: float
+    compound: bool = False
+
+    @property
+    def size(self) -> Ints:
+        """Notes per attack, shape (n,)."""
+        return np.array([len(pitches) for pitches in self.pitches], np.int64)
+
+    @property
+    def top(self) -> Ints:
+        """Highest pitch of each attack, shape (n,)."""
+        return np.array([pitches[-1] for pitches in self.pitches], np.int64)
+
+    @property
+    def low(self) -> Ints:
+        """Lowest pitch of each attack, shape (n,)."""
+        return np.array([pitches[0] for pitches in self.pitches], np.int64)
+
+    @property
+    def wait(self) -> Floats:
+        """Beats between successive attacks, shape (n - 1,)."""
+        return np.diff(self.place)
+
+
+def rhythm_name(strokes: Strokes, beat_ticks: int) -> str:
+    """Return the usual time between attacks (of a single attack, its length) as a note value.
+
+    Parameters
+    ----------
+    strokes : Strokes
+    beat_ticks : int
+        Length of a beat in ticks.
+
+    Returns
+    -------
+    str
+        ``8th``, ``triplet 16th`` ...; ``uneven`` where fewer than six waits in ten are the usual one.
+    """
+    wait = strokes.wait if len(strokes.pitches) > 1 else strokes.length
+    usual = float(np.median(wait))
+    if np.mean(np.abs(wait - usual) < 0.02) < 0.6:
+        return "uneven"
+    value = Fraction(usual * beat_ticks / TICKS_PER_QUARTER).limit_denominator(48)
+    return NOTE_VALUES.get(value, f"{value} of a quarter")
