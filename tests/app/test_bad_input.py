@@ -2,18 +2,12 @@
 
 from __future__ import annotations
 
-import sys
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import pytest
 
-from klangprobe.cli import main
-
-if TYPE_CHECKING:
-    from collections.abc import Callable
-
+HEAR = ("hear", "spec.yaml")
 NOTE = "<note><pitch><step>C</step><octave>4</octave></pitch><duration>4</duration><type>whole</type></note>"
 REST = '<note><rest measure="yes"/><duration>4</duration></note>'
 
@@ -47,7 +41,7 @@ class Case:
     says: tuple[str, ...]
     score: str | bytes | None = _musicxml(NOTE)
     spec: str = SPEC
-    arguments: tuple[str, ...] = ("hear", "spec.yaml")
+    arguments: tuple[str, ...] = HEAR
     code: int = 2
 
 
@@ -73,55 +67,37 @@ CASES = [
     Case("not YAML", ("spec.yaml:",), spec="piece: [unclosed"),
     Case("unknown passage", ("no passage 'al'", "Did you mean 'all'"), arguments=("hear", "spec.yaml", "al")),
     Case("unknown variant", ("plane", "plain"), arguments=("write", "spec.yaml", "plane")),
-    Case("not a soundfont", ("score.musicxml", "not a soundfont"), arguments=("hear", "spec.yaml", "--soundfont", "score.musicxml")),
-    Case("no folder to write", ("score.musicxml",), arguments=("hear", "spec.yaml", "--out", "score.musicxml/out")),
-    Case("output is a file", ("score.musicxml", "not a folder"), arguments=("hear", "spec.yaml", "--out", "score.musicxml")),
+    Case("not a soundfont", ("score.musicxml", "not a soundfont"), arguments=(*HEAR, "--soundfont", "score.musicxml")),
+    Case("no folder to write", ("score.musicxml",), arguments=(*HEAR, "--out", "score.musicxml/out")),
+    Case("output is a file", ("score.musicxml", "not a folder"), arguments=(*HEAR, "--out", "score.musicxml")),
     Case("spec exists", ("spec.yaml", "exists already"), arguments=("start", "score.musicxml", "--out", "spec.yaml")),
     Case("not a listening folder", (".",), arguments=("blind", ".")),
 ]  # fmt: skip
 
 
-@pytest.fixture
-def run(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
-) -> Callable[..., tuple[int, str]]:
-    """Return a function that runs the program in a fresh folder and gives exit code and message."""
-    monkeypatch.chdir(tmp_path)
-
-    def call(*arguments: str) -> tuple[int, str]:
-        monkeypatch.setattr(sys, "argv", ["klangprobe", *arguments])
-        code = 0
-        try:
-            main()
-        except SystemExit as left:
-            code = int(left.code or 0)
-        return code, capsys.readouterr().err
-
-    return call
-
-
 @pytest.mark.parametrize("case", CASES, ids=lambda case: case.name)
-def test_a_mistake_gets_one_clear_message(case: Case, run, tmp_path: Path) -> None:
+def test_a_mistake_gets_one_clear_message(case: Case, program, tmp_path: Path) -> None:
     """It names file and place, leaves nothing behind, and is no traceback."""
     name = "score.mxl" if "score.mxl" in case.spec else "score.musicxml"
     if case.score is not None:
         (tmp_path / name).write_bytes(case.score if isinstance(case.score, bytes) else case.score.encode())
     (tmp_path / "spec.yaml").write_text(case.spec)
     before = {path: path.read_bytes() for path in tmp_path.rglob("*")}
-    code, message = run(*case.arguments)
-    assert code == case.code, message
+    ran = program(*case.arguments)
+    message = ran.err
+    assert ran.code == case.code, message
     assert all(words in message for words in case.says), message
     assert "Traceback" not in message
     assert {path: path.read_bytes() for path in tmp_path.rglob("*")} == before
 
 
-def test_no_soundfont_says_how_to_get_one(run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_no_soundfont_says_how_to_get_one(program, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Exit code 3 and the name of the package; nothing is rendered as silence."""
     monkeypatch.setattr("soundfonts.installed.search_folders", tuple)
     monkeypatch.setattr("soundfonts.installed._bundled", lambda: None)
     (tmp_path / "score.musicxml").write_text(_musicxml(NOTE))
     (tmp_path / "spec.yaml").write_text(SPEC)
-    code, message = run("hear", "spec.yaml")
-    assert code == 3
-    assert "fluid-soundfont-gm" in message
+    ran = program("hear", "spec.yaml")
+    assert ran.code == 3
+    assert "fluid-soundfont-gm" in ran.err
     assert sorted(path.name for path in tmp_path.iterdir()) == ["score.musicxml", "spec.yaml"]
