@@ -106,7 +106,7 @@ def held_voices(
     restrike : {'changes', 'bars', 'beats'}
         When a note that stays is struck again: never, at bar lines, at beats.
     melody : ndarray of bool, shape (notes,), optional
-        Which notes are the tune; the highest sounding ones where left out.
+        Which notes are the tune; found by :func:`reading.layers.find_layers` where left out.
     only : iterable of str, optional
         Chord members to hold (``root``, ``third``, ``fifth``, ``seventh``); all where empty.
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 from dataclasses import dataclass, field, replace
+from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -17,7 +18,7 @@ if TYPE_CHECKING:
     from mapping.harmony import Span
     from reading.score import Score
 
-__all__ = ["Piece", "pieces_of", "top_notes"]
+__all__ = ["Piece", "pieces_of"]
 
 _SURE = 0.6  # a pitch class less sure than this is not held
 _LASTING = 0.1  # share of the time a tune's note must last to bound what lies below it
@@ -100,16 +101,17 @@ def pieces_of(
     start, end : int
         Ticks.
     melody : ndarray of bool, shape (notes,), optional
-        The tune; the highest sounding notes where left out.
+        The tune; found by :func:`reading.layers.find_layers` where left out.
     only : tuple of str
         Members of the chord that may be played; all where empty.
     longest_ticks : int
     """
     notes = sounding(score)
-    cuts = [cut for span in harmony for cut in _cuts(span, start, end, longest_ticks)]
+    attacks = np.unique(notes["onset"])
+    cuts = [cut for span in harmony for cut in _cuts(span, start, end, longest_ticks, attacks)]
     if not cuts or not len(notes):
         return []
-    tune = top_notes(notes) if melody is None else melody[notes["id"]]
+    tune = (_melody_of(score) if melody is None else melody)[notes["id"]]
     begins, ends = np.array([cut[0] for cut in cuts]), np.array([cut[1] for cut in cuts])
     rows, places, overlap = pairs_of(notes, begins, ends)
     edges = np.searchsorted(places, np.arange(len(cuts) + 1))
@@ -121,32 +123,32 @@ def pieces_of(
     return found
 
 
-def top_notes(notes: Notes) -> np.ndarray[Any, np.dtype[np.bool_]]:
-    """Return which notes are the highest sounding at their onset, shape (notes,)."""
-    top = np.zeros(len(notes), dtype=bool)
-    active: list[tuple[int, int]] = []
-    row = 0
-    while row < len(notes):
-        onset = int(notes["onset"][row])
-        stop = row
-        while stop < len(notes) and notes["onset"][stop] == onset:
-            stop += 1
-        active = [item for item in active if item[0] > onset]
-        highest = max([pitch for _, pitch in active] + notes["pitch"][row:stop].tolist())
-        top[row:stop] = notes["pitch"][row:stop] == highest
-        ends = (notes["onset"][row:stop] + notes["duration"][row:stop]).tolist()
-        active += list(zip(ends, notes["pitch"][row:stop].tolist(), strict=True))
-        row = stop
-    return top
+def _melody_of(score: Score) -> np.ndarray[Any, np.dtype[np.bool_]]:
+    """Return which notes are the tune, as the reader finds it."""
+    from reading.layers import Role, find_layers
+
+    return np.asarray(find_layers(score).roles == Role.MELODY)
 
 
-def _cuts(span: Span, start: int, end: int, longest: int) -> list[tuple[int, int, Span]]:
-    """Return ``(start, end, span)`` of the stretches of one span."""
+def _cuts(span: Span, start: int, end: int, longest: int, attacks: Ints) -> list[tuple[int, int, Span]]:
+    """Return ``(start, end, span)`` of the stretches of one span; they begin with an attack where one is near.
+
+    A held note that enters between two attacks would add to the rhythm, so that its start waits up to a quarter.
+    """
     low, high = max(span.start_ticks, start), min(span.end_ticks, end)
     if low >= high:
         return []
-    edges = [*range(low, high, longest), high]
-    return [(a, b, span) for a, b in itertools.pairwise(edges)]
+    edges = [
+        tick if tick == end else min(_next_attack(tick, attacks), end) for tick in (*range(low, high, longest), high)
+    ]
+    return [(a, b, span) for a, b in pairwise(edges) if b > a]
+
+
+def _next_attack(tick: int, attacks: Ints) -> int:
+    """Return the next attack within a quarter, else the tick itself."""
+    row = int(np.searchsorted(attacks, tick))
+    near = row < len(attacks) and int(attacks[row]) - tick <= TICKS_PER_QUARTER
+    return int(attacks[row]) if near else tick
 
 
 def _frames(score: Score, notes: Notes) -> tuple[Ints, Ints, list[Ints]]:
