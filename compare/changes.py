@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from reading.score import Flag
+
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
@@ -18,6 +20,16 @@ if TYPE_CHECKING:
 __all__ = ["Change", "FigureChange", "PlayerChange", "change_between", "figure_changes", "player_changes"]
 
 _LETTERS = "CDEFGAB"
+_ATTACKS = int(
+    Flag.ACCENT
+    | Flag.MARCATO
+    | Flag.STACCATO
+    | Flag.STACCATISSIMO
+    | Flag.TENUTO
+    | Flag.SFORZANDO
+    | Flag.FP
+    | Flag.TREMOLO
+)
 _SIGNS = {-2: "𝄫", -1: "♭", 0: "", 1: "♯", 2: "𝄪"}
 
 
@@ -135,13 +147,20 @@ def _left_over(these: Iterable[str], those: Iterable[str]) -> tuple[str, ...]:
     return tuple(found)
 
 
-def figure_changes(first: Heard, second: Heard) -> tuple[FigureChange, ...]:
-    """Return the figures that moved by more than is noticeable, the most noticeable first."""
+def figure_changes(first: Heard, second: Heard, *, scored: bool = True) -> tuple[FigureChange, ...]:
+    """Return the figures that moved by more than is noticeable, the most noticeable first.
+
+    Parameters
+    ----------
+    first, second : Heard
+    scored : bool
+        Whether figures of the clips as scored count; against the piano they mean nothing.
+    """
     before = {item.quantity.name: item for item in first.measures}
     found = []
     for item in second.measures:
         old = before.get(item.quantity.name)
-        if old is None or old.value is None or item.value is None:
+        if old is None or old.value is None or item.value is None or not (scored or item.quantity.matched):
             continue
         words = item.quantity.difference(item.value, old.value)
         if words:
@@ -191,24 +210,26 @@ def _player_change(
     if not (added or removed or altered):
         return None
     if not before:
-        words = f"{name} joins with {_number(len(added))}, {_where(added, score)}"
+        words = f"{name} joins with {_number(len(added))}, {_where(added, bars, score)}"
     elif not after:
-        words = f"{name} falls silent ({_number(len(removed))}, {_where(removed, score)})"
+        words = f"{name} falls silent ({_number(len(removed))}, {_where(removed, bars, score)})"
     else:
         pieces = []
         if added:
-            pieces.append(f"gets {_number(len(added))} that it had not, {_where(added, score)}")
+            pieces.append(f"gets {_number(len(added))} that it had not, {_where(added, bars, score)}")
         if removed:
-            pieces.append(f"loses {_number(len(removed))}, {_where(removed, score)}")
+            pieces.append(f"loses {_number(len(removed))}, {_where(removed, bars, score)}")
         if altered:
-            pieces.append(f"plays {_number(len(altered))} otherwise ({_manner(altered)}), {_where(altered, score)}")
+            pieces.append(
+                f"plays {_number(len(altered))} otherwise ({_manner(altered)}), {_where(altered, bars, score)}"
+            )
         words = f"{name} {'; '.join(pieces)}"
     return PlayerChange(name, len(added), len(removed), len(altered), words)
 
 
 def _played(note: Any) -> tuple[int, int, int]:
     """How a note is played: technique, dynamic, marks."""
-    return int(note["technique"]), int(note["dynamic"]), int(note["flags"])
+    return int(note["technique"]), int(note["dynamic"]), int(note["flags"]) & _ATTACKS
 
 
 def _manner(notes: Sequence[Any]) -> str:
@@ -226,12 +247,16 @@ def _number(count: int) -> str:
     return "1 note" if count == 1 else f"{count} notes"
 
 
-def _where(notes: Sequence[Any], score: Score) -> str:
+def _where(notes: Sequence[Any], passage: Sequence[int], score: Score) -> str:
     """Compass and bars of notes: ``F3 to C4, bars 3–5``."""
     low = min(notes, key=lambda note: int(note["pitch"]))
     high = max(notes, key=lambda note: int(note["pitch"]))
     compass = spelled(low) if int(low["pitch"]) == int(high["pitch"]) else f"{spelled(low)} to {spelled(high)}"
-    return f"{compass}, {_bars_in_words(sorted({int(note['bar']) for note in notes}), score)}"
+    bars: set[int] = set()
+    for note in notes:
+        last = score.bar_at(int(note["onset"]) + max(0, int(note["duration"]) - 1))
+        bars.update(range(int(note["bar"]), max(int(note["bar"]), last) + 1))
+    return f"{compass}, {_bars_in_words(sorted(bars.intersection(passage)), score)}"
 
 
 def spelled(note: Any) -> str:

@@ -62,6 +62,12 @@ class Quantity:
         For people; data keep every digit.
     matched : bool
         Taken from the loudness-matched clip (True) or from the clip as scored.
+    step_unit : str
+        Unit of differences, where it is not that of values (LU for LUFS, percentage points for %).
+    floor : float or None
+        Value that stands for "nothing there".
+    from_nothing, to_nothing : str
+        Said where the value rises from the floor, or falls to it.
     """
 
     name: str
@@ -77,6 +83,10 @@ class Quantity:
     relative: bool = False
     decimals: int = 1
     matched: bool = True
+    step_unit: str = ""
+    floor: float | None = None
+    from_nothing: str = ""
+    to_nothing: str = ""
 
     def text(self, value: float) -> str:
         """Return the number with its unit, rounded for people."""
@@ -98,12 +108,16 @@ class Quantity:
         """Return what *value* has more or less than *reference*, in words; empty where it is not noticeable."""
         if not self.differs(value, reference):
             return ""
+        if self.floor is not None and min(value, reference) <= self.floor:
+            return self.from_nothing if value > reference else self.to_nothing
         phrase = self.more if value > reference else self.less
         if self.relative:
             larger, smaller = max(abs(value), abs(reference)), min(abs(value), abs(reference))
             amount = f"{100.0 * (larger / smaller - 1.0):.0f} %" if smaller > 0.0 else self.text(larger)
         else:
             amount = self.text(abs(value - reference))
+        if self.step_unit and not self.relative:
+            amount = f"{amount.removesuffix(self.unit).strip()} {self.step_unit}"
         return phrase.format(amount=amount)
 
 

@@ -98,6 +98,11 @@ class Sound:
         return self.schedule.onsets() if self.schedule else onsets_of(self.rendering)
 
     @cached_property
+    def accents_s(self) -> Floats:
+        """Onsets to be heard as accents, the same for all variants; every onset where there is no score."""
+        return self.schedule.accents() if self.schedule else self.onsets_s
+
+    @cached_property
     def beats(self) -> Beats:
         """The beats of the passage."""
         return self.schedule.beats() if self.schedule else beats_without_score(self.rendering, self.sample_rate_hz)

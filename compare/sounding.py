@@ -45,6 +45,7 @@ SOUNDING_DTYPE = np.dtype(
 )
 
 _TOGETHER_S = 0.03
+_BEGINNING_S = 0.15
 _STEP_WITHOUT_SCORE_S = 0.5
 
 
@@ -109,6 +110,37 @@ class Schedule:
             for index, start_s in self.bars
         ]
         return np.unique(np.concatenate(found)) if found else np.zeros(0)
+
+    def accents(self) -> Floats:
+        """Return the onsets with a written accent, else those that follow a rest of all voices; seconds, rising.
+
+        The beginning of the passage is left out: before it there is nothing to stand out from.
+        """
+        notes = self.score.notes
+        ticks: list[float] = []
+        wanted = np.uint32(Flag.ACCENT | Flag.MARCATO | Flag.SFORZANDO | Flag.FP)
+        marked = {mark.onset for mark in self.score.marks_of("accent")}
+        marked |= set(notes["onset"][(notes["flags"] & wanted) != 0].tolist())
+        for chosen in (marked, _after_rests(notes)):
+            for index, start_s in self.bars:
+                bar = self.score.bars[index - 1]
+                first, last = int(bar["onset"]), int(bar["onset"] + bar["duration"])
+                inside = sorted(tick for tick in chosen if first <= tick < last)
+                ticks += list(self.seconds(index, start_s, np.array(inside, dtype=np.int64)))
+            if ticks:
+                break
+        begin = self.bars[0][1] if self.bars else 0.0
+        return np.unique([tick for tick in ticks if tick > begin + _BEGINNING_S])
+
+
+def _after_rests(notes: np.ndarray[Any, Any]) -> set[int]:
+    """Onsets (ticks) before which nothing sounds, the first of the piece among them."""
+    order = notes[np.argsort(notes["onset"], kind="stable")]
+    if not len(order):
+        return set()
+    ends = np.maximum.accumulate(order["onset"] + order["duration"])
+    later = np.flatnonzero(order["onset"][1:] > ends[:-1]) + 1
+    return {int(order["onset"][0]), *(int(order["onset"][row]) for row in later)}
 
 
 def beats_without_score(rendering: Rendering, sample_rate_hz: int) -> Beats:

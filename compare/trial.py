@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from base.errors import InputError
-from compare.changes import Change, change_between
+from compare.changes import Change, change_between, figure_changes
 from compare.front import Fronts
 from compare.heard import Audio, Heard, finite, hear, heard_json, rounded
 from compare.loudness import CEILING_DBTP, TARGET_LUFS, Meter, matching_gains
@@ -144,11 +144,18 @@ def compare_passage(
     heard = []
     for rendering, arrangement, meter, gain in zip(every, [*scores, None], meters, gains, strict=False):
         stems = known.of_rendering(rendering, rate) if arrangement else []
-        sound = Sound(rendering, rate, meter, gain, scored, tuple(stems), arrangement, layers)
+        # The piano has no weight in the orchestra to keep: as scored it sounds as loud as matched.
+        kept = gain if rendering is piano else scored
+        sound = Sound(rendering, rate, meter, gain, kept, tuple(stems), arrangement, layers)
         heard.append(hear(sound, arrangement.says if arrangement else "", measures))
     reference = heard.pop() if piano is not None else None
-    against = tuple(change_between(reference, item) for item in heard) if reference else ()
+    against = tuple(_against(reference, item) for item in heard) if reference else ()
     return Trial(passage, rate, tuple(heard), reference, level, _changes(heard, scores), against, _notes(heard))
+
+
+def _against(piano: Heard, heard: Heard) -> Change:
+    """One variant as seen from the piano: the figures of the matched clips."""
+    return Change(piano.variant, heard.variant, (), (), (), figure_changes(piano, heard, scored=False))
 
 
 def _changes(heard: Sequence[Heard], arrangements: Sequence[Arrangement | None]) -> tuple[Change, ...]:

@@ -42,9 +42,10 @@ _SHARE = Quantity(
     meaning="Of the tune's own loudness {value} is left among the others.",
     noticeable=5.0,
     noticeable_from="what 1 dB on the tune changes (2.5 to 4 points) and human re-performance, whichever is larger",
-    more="lets {amount} more of the tune through",
-    less="covers {amount} more of the tune",
+    more="lets more of the tune through, by {amount}",
+    less="covers more of the tune, by {amount}",
     decimals=0,
+    step_unit="percentage points",
 )
 _WORST = Quantity(
     name="melody_share_worst",
@@ -55,9 +56,10 @@ _WORST = Quantity(
     meaning="In the worst tenth of the beats {value} of the tune's loudness is left.",
     noticeable=5.0,
     noticeable_from="as the tune's share",
-    more="lets {amount} more of the tune through in its worst beats",
-    less="covers {amount} more of the tune in its worst beats",
+    more="lets more of the tune through in its worst beats, by {amount}",
+    less="covers more of the tune in its worst beats, by {amount}",
     decimals=0,
+    step_unit="percentage points",
 )
 _MARGIN = Quantity(
     name="melody_margin",
@@ -172,8 +174,15 @@ class Audibility:
         bands = 10.0 * np.log10(np.maximum(np.median(mine / threshold(theirs), axis=0), 1e-6))
         detail: dict[str, Any] = {
             "per_beat": [
-                {"bar": place[0], "beat": place[1], "share": round(float(s), 1), "margin_db": round(float(m), 1)}
-                for place, s, m in zip([sound.beats.places[row] for row in rows], share, margin, strict=True)
+                {
+                    "bar": place[0],
+                    "beat": place[1],
+                    "at_s": round(float(at), 3),
+                    "share": round(float(s), 1),
+                    "margin_db": round(float(m), 1),
+                }
+                for row, s, m in zip(rows, share, margin, strict=True)
+                for place, at in ((sound.beats.places[row], sound.beats.edges_s[row]),)
             ],
             "band_hz": [round(float(hz), 1) for hz in BAND_HZ],
             "above_threshold_db": [round(float(db), 1) for db in bands],

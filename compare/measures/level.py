@@ -25,6 +25,7 @@ _LOUDNESS = Quantity(
     more="is {amount} louder as scored",
     less="is {amount} softer as scored",
     matched=False,
+    step_unit="LU",
 )
 _RANGE = Quantity(
     name="loudness_range",

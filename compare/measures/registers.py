@@ -15,11 +15,11 @@ if TYPE_CHECKING:
     from compare.scales import Floats
     from compare.sound import Sound
 
-__all__ = ["Registers", "played_profile_db", "widest_gap"]
+__all__ = ["Registers", "played_profile_lufs", "widest_gap"]
 
 OCTAVES = tuple(range(2, 9))
 """MIDI octaves shown: from C1 (pitch 24) to B7."""
-_FLOOR_DB = -30.0
+_FLOOR_LUFS = -60.0
 
 _GAP = Quantity(
     name="widest_gap",
@@ -41,33 +41,40 @@ def _quantity(octave: int) -> Quantity:
     return Quantity(
         name=f"octave_{name.lower()}",
         title=f"Played from {name} up",
-        unit="dB",
+        unit="LUFS",
         definition=(
-            "K-weighted energy of the stems during their notes, booked on the octave of the written pitch (notes begun "
-            "together in one stem share it), against the sum of all octaves; not below −30 dB. Overtones do not count: "
-            "they hide a hole that a player sees at once."
+            "Mean K-weighted level over the passage, as scored, of the stems during their notes, booked on the octave "
+            "of the sounding pitch (notes begun together in one stem share it); not below −60 LUFS. Overtones do not "
+            "count: they hide a hole that a player sees at once."
         ),
-        source="our own",
-        meaning=f"Of what is played, the octave from {name} up has {{value}}.",
+        source="K weighting: ITU-R BS.1770-5 Annex 1; the rest our own",
+        meaning=f"What is played in the octave from {name} up has {{value}} on average (−60: nothing).",
         noticeable=1.5,
         noticeable_from="three standard deviations of human re-performance and 1 dB in running music",
         more=f"puts {{amount}} more into the octave from {name} up",
         less=f"takes {{amount}} out of the octave from {name} up",
+        matched=False,
+        step_unit="LU",
+        floor=_FLOOR_LUFS,
+        from_nothing=f"fills the octave from {name} up, which was empty",
+        to_nothing=f"leaves the octave from {name} up empty",
     )
 
 
-def played_profile_db(energy: Floats, octave: Any) -> dict[int, float]:
-    """Return the share of every shown octave in dB of the whole.
+def played_profile_lufs(energy: Floats, octave: Any, length_s: float) -> dict[int, float]:
+    """Return the mean level of every shown octave.
 
     Parameters
     ----------
     energy : ndarray, shape (notes,)
+        K-weighted power times seconds.
     octave : ndarray of int, shape (notes,)
         MIDI pitch // 12.
+    length_s : float
+        Length of the passage.
     """
-    whole = float(energy.sum())
-    shares = {number: float(energy[octave == number].sum()) / whole if whole > 0.0 else 0.0 for number in OCTAVES}
-    return {number: max(_FLOOR_DB, float(10.0 * np.log10(max(share, 1e-30)))) for number, share in shares.items()}
+    power = {number: float(energy[octave == number].sum()) / length_s for number in OCTAVES}
+    return {number: max(_FLOOR_LUFS, float(-0.691 + 10.0 * np.log10(max(one, 1e-30)))) for number, one in power.items()}
 
 
 def widest_gap(start_s: Floats, end_s: Floats, pitch: Any) -> float | None:
@@ -94,7 +101,9 @@ class Registers:
         notes = sound.notes
         if not len(notes):
             return {}
-        profile = played_profile_db(_energies(sound), notes["pitch"] // 12)
+        energy = _energies(sound) * sound.gain_scored**2
+        length_s = float(notes["end_s"].max() - notes["start_s"].min())
+        profile = played_profile_lufs(energy, notes["pitch"] // 12, length_s)
         found = {f"octave_{note_name(octave * 12).lower()}": Reading(level) for octave, level in profile.items()}
         gap = widest_gap(notes["start_s"], notes["end_s"], notes["pitch"])
         if gap is not None:
