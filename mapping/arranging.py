@@ -10,6 +10,7 @@ from base.errors import InputError, KlangprobeError, PluginFault, nearest
 from base.plugins import find, load
 from mapping.arrangement import PART_DTYPE, TECHNIQUES, Arrangement, Part, StepWords
 from mapping.draft import Context, Draft, Piece
+from mapping.settling import settled
 from mapping.spec_check import GROUP, players_of_spec
 from reading.score import DYNAMICS
 
@@ -157,7 +158,8 @@ def arranged(
     edges = np.searchsorted(notes["part"], np.arange(len(players) + 1))
     parts = []
     for row, player in enumerate(players):
-        mine = notes[edges[row] : edges[row + 1]].copy()
+        mine = settled(notes[edges[row] : edges[row + 1]], player).copy()
+        mine["bar"] = np.maximum(1, np.searchsorted(score.bars["onset"], mine["onset"], side="right"))
         mine["id"] = np.arange(len(mine))
         parts.append(Part(player, mine, _marks_of(draft.marks, row)))
     return Arrangement(variant, says, score, tuple(parts), tuple(_words(step) for step in steps))

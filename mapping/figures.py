@@ -15,7 +15,6 @@ import numpy as np
 from mapping.arrangement import TECHNIQUES
 from mapping.fullscore_rhythm import beat_ticks
 from mapping.sharing import divided, neighbour
-from reading.score import TICKS_PER_QUARTER
 
 if TYPE_CHECKING:
     from mapping.arrangement import Player
@@ -26,7 +25,6 @@ __all__ = ["Cell", "cells_of", "chords_for", "refigured"]
 
 _KEPT = {"scale", "line"}
 _MOST_PITCHES = 8
-_STROKE = TICKS_PER_QUARTER // 4
 _MISSING, _OUT_OF_COMFORT, _OCTAVE_MOVED, _SAME, _CROSSED = 12.0, 4.0, 6.0, 2.0, 5.0
 
 
@@ -83,8 +81,11 @@ def refigured(piano: Rows, context: Context, options: StepOptions, on: tuple[str
             if place < holding:
                 _hold(line, cell, chord[place])
             else:
-                line += [(a, b - a, chord[place]) for a, b in _strokes(cell, fast=figure == "tremolo")]
-        found.append(context.made(line, target.row, options))
+                line += [(a, b - a, chord[place]) for a, b in cell.strokes]
+        notes = context.made(line, target.row, options)
+        if figure == "tremolo":
+            notes["technique"] = TECHNIQUES.index("tremolo")
+        found.append(notes)
     return found
 
 
@@ -182,22 +183,6 @@ def _hold(line: list[tuple[int, int, int]], cell: Cell, pitch: int) -> None:
         line[-1] = line[-1][0], cell.end - line[-1][0], pitch
     else:
         line.append((cell.start, cell.end - cell.start, pitch))
-
-
-def _strokes(cell: Cell, *, fast: bool) -> list[tuple[int, int]]:
-    """Attacks of a cell; measured tremolo halves them until a stroke is a sixteenth or less."""
-    if not fast:
-        return list(cell.strokes)
-    found = []
-    for start, end in cell.strokes:
-        count = 2
-        while (end - start) // count > _STROKE:
-            count *= 2
-        if (end - start) % count:
-            count = 1
-        step = (end - start) // count
-        found += [(start + n * step, start + (n + 1) * step) for n in range(count)]
-    return found
 
 
 def _shared(piano: Rows, context: Context, options: StepOptions, targets: list[Target], *, natural: bool) -> list[Rows]:

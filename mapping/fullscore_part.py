@@ -179,8 +179,8 @@ class _PartWriter:
         ticks = sorted(tick for tick in self.directions if start <= tick < start + length) if first else []
         if first and row == len(self.score.bars) - 1:
             ticks += sorted(tick for tick in self.directions if tick >= start + length)
-        whole_rest = len(glyphs) >= 1 and not any(glyph.rows or glyph.grace for glyph in glyphs)
-        if whole_rest:
+        silent = not any(glyph.rows or glyph.grace for glyph in glyphs)
+        if silent and length == nominal_ticks(bar):  # readers give a whole-bar rest the length of the metre
             found += [self._direction(tick, tick - start) for tick in ticks]
             rest = f'<note><rest measure="yes"/><duration>{length}</duration><voice>{voice}</voice>{place}</note>'
             return "".join(found) + rest
@@ -274,10 +274,14 @@ def bars_of_staff(notes: Any, score: Score, staves: Any, staff: int) -> Any:
     return found
 
 
+def nominal_ticks(bar: Any) -> int:
+    """Length the metre asks for."""
+    return 4 * TICKS_PER_QUARTER * int(bar["beats"]) // max(1, int(bar["beat_type"]))
+
+
 def _pickup_shift(bar: Any) -> int:
     """How far into its metre a pickup begins, so that beats fall where they are."""
-    nominal = 4 * TICKS_PER_QUARTER * int(bar["beats"]) // max(1, int(bar["beat_type"]))
-    return max(0, nominal - int(bar["duration"])) if bar["pickup"] else 0
+    return max(0, nominal_ticks(bar) - int(bar["duration"])) if bar["pickup"] else 0
 
 
 def _timing(glyph: Glyph, voice: int, accidental_xml: str = "") -> str:

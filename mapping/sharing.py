@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
 __all__ = ["divided", "given_up", "reaches", "stages", "strand_for", "whole"]
 
-_OUT, _UNSAFE, _CROWD_SOLO, _CROWD_SECTION, _CHANGE, _LATER = 100.0, 1.5, 40.0, 2.0, 1.0, 0.1
+_OUT, _UNSAFE, _CROWD_SOLO, _CROWD_SECTION, _CHANGE, _LATER = 100.0, 3.0, 40.0, 2.0, 1.0, 0.1
 
 Strand = tuple[tuple[int, int, int, int], list[int]]
 

@@ -4,8 +4,11 @@ from __future__ import annotations
 
 from typing import Literal
 
-from mapping.draft import Context, Draft
+import numpy as np
+
+from mapping.draft import Context, Draft, Rows
 from mapping.sharing import reaches
+from mapping.spelling import spell
 from mapping.steps import OCTAVES, Compass, Layer, OnOptions
 
 __all__ = ["Double"]
@@ -15,7 +18,8 @@ class Double:
     """Add a doubling to a layer.
 
     Octave doubling gains more power in the winds than unison doubling, because parts in octaves strengthen each
-    other's overtones. Notes the player cannot reach (or outside ``compass``) are left to the layer itself.
+    other's overtones. Notes the player cannot reach (or outside ``compass``) are left to the layer itself. ``thirds``
+    adds a third below, or a sixth where that is the note of the harmony; where neither is, the note is not doubled.
 
     References
     ----------
@@ -35,6 +39,10 @@ class Double:
     def apply(self, draft: Draft, options: Options, context: Context) -> Draft:
         """Return the draft with the doubling added."""
         piano = context.piano(options.double, options)
+        if options.at == "thirds":
+            return draft.adding(
+                *[_thirds(piano, target.row, target.octave, options, context) for target in context.targets(options.on)]
+            )
         found = []
         for target in context.targets(options.on):
             shift = target.octave + OCTAVES.get(options.at, 0)
@@ -49,3 +57,27 @@ class Double:
         """Return the step in words."""
         where = "in unison" if options.at == "unison" else "in thirds" if options.at == "thirds" else options.at
         return f"{options.double} doubled {where} by {' and '.join(options.on)}"
+
+
+def _thirds(piano: Rows, row: int, octave: int, options: Double.Options, context: Context) -> Rows:
+    """A third below each note where the harmony has it, else a sixth, else nothing."""
+    from mapping.harmony import span_at
+
+    notes = context.written(piano, row, options, octave=octave)
+    keep = np.zeros(len(notes), dtype=bool)
+    instrument = context.players[row].instrument
+    low, high = options.compass or (instrument.low, instrument.high)
+    low, high = max(low, instrument.low), min(high, instrument.high)
+    fifths = context.score.bars["fifths"][np.maximum(0, notes["bar"] - 1)]
+    for place, note in enumerate(notes):
+        span = span_at(context.piece.spans, int(note["onset"]))
+        if span is None:
+            continue
+        for interval in (3, 4, 8, 9):
+            pitch = int(note["pitch"]) - interval
+            if pitch % 12 in span.pcs and low <= pitch <= high:
+                note["pitch"] = pitch
+                note["step"], note["alter"], note["octave"] = spell(pitch, int(fifths[place]), span)
+                note["source"], keep[place] = -1, True
+                break
+    return notes[keep]

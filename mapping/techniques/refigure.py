@@ -18,8 +18,8 @@ class Refigure:
     """Replace an accompaniment figure by an idiomatic one, keeping harmony and momentum.
 
     ``as`` says which: ``repeated`` (chord notes repeated in the figure's rhythm), ``held and pulse`` (the first half of
-    the players hold, the others repeat), ``tremolo`` (measured: repeated at twice the speed or more), ``shared`` (the
-    figure itself, dealt beat by beat), ``pizzicato`` (plucked, note by note between players where one would be too
+    the players hold, the others repeat), ``tremolo`` (every attack of the figure repeated with the bow), ``shared``
+    (the figure itself, dealt beat by beat), ``pizzicato`` (plucked, note by note between players where one would be too
     slow), ``natural`` (the figure in close position where it lies well), ``held`` (chords only; the rhythm is given up
     on purpose). Bars that run in scales or hold a line of their own are kept as they are and shared out.
 
