@@ -39,6 +39,7 @@ RESTRIKES = ("changes", "bars", "beats")
 
 _CENTRES = {1: (60,), 2: (62, 55), 3: (66, 60, 54), 4: (67, 62, 58, 52)}  # highest voice first
 _LONGEST_TICKS = 4 * TICKS_PER_QUARTER  # longer spans are voiced in pieces, so that a held note can give way
+_FILL_TICKS = 2 * TICKS_PER_QUARTER  # a filling voice follows the hands more closely
 _TOP = 79  # a filling voice does not climb into the tune's register
 _BOTTOM = 43
 
@@ -159,7 +160,7 @@ def gap_voices(
     """
     limits = [(max(low, _BOTTOM), min(high, _TOP), centre) for low, high, centre in ranges]
     limits = [(low, high, centre) if low <= high else (1, 0, centre) for low, high, centre in limits]
-    pieces = [piece.with_gap(over) for piece in _pieces(score, harmony, start, end, melody, ())]
+    pieces = [piece.with_gap(over) for piece in _pieces(score, harmony, start, end, melody, (), _FILL_TICKS)]
     return [_struck(score, voice, "changes") for voice in _solve(pieces, limits, FILL)]
 
 
@@ -200,10 +201,11 @@ def _pieces(
     end: int | None,
     melody: np.ndarray[Any, np.dtype[np.bool_]] | None,
     only: tuple[str, ...],
+    longest_ticks: int = _LONGEST_TICKS,
 ) -> list[Piece]:
     """Return the stretches to be voiced."""
     found = spans_of(score) if harmony is None else harmony
-    return pieces_of(score, found, start, score.end if end is None else end, melody, only, _LONGEST_TICKS)
+    return pieces_of(score, found, start, score.end if end is None else end, melody, only, longest_ticks)
 
 
 def _solve(pieces: list[Piece], limits: list[tuple[int, int, int]], weights: Weights) -> list[Held]:
