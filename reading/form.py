@@ -2,8 +2,9 @@
 
 Four curves are added, each scaled to 0..1 over the piece: novelty of everything an orchestrator would notice (four bars
 either side), novelty of the figuration alone (two bars either side), starts of passages that are repeated elsewhere,
-and likeness to the opening. Local maxima are ranked; a double bar or repeat sign raises the rank. Keys and cadences
-explain a start, they do not find it. First endings and the upbeat are left out.
+and likeness to the opening. Local maxima are ranked; a double bar, a heading of tempo, a rehearsal mark, a new key
+signature or metre raises the rank. Keys and cadences explain a start, they do not find it. First endings and the upbeat
+are left out.
 
 References
 ----------
@@ -21,6 +22,7 @@ import numpy as np
 
 from reading.features import Bools, Floats, Ints, first_endings, onset_sets
 from reading.features_bars import BarFeatures, bar_features
+from reading.form_signs import signs
 from reading.form_words import reasons_for
 from reading.repeats import find
 from reading.repeats_alike import diagonal_runs, dice_by_interval
@@ -34,7 +36,6 @@ LEAST_APART = 2
 """Bars between two starts."""
 CUT = 0.6
 """The main list holds starts of at least this share of the mean of the five strongest."""
-BARLINE_BONUS = 2.0
 OPENING_BARS = 4
 ROUNDING = 1e-6
 MOST_SEMITONES = 12
@@ -77,7 +78,7 @@ class Sections:
     curve : ndarray of float, shape (n,)
         Strength of a start at each bar, 0 to 1.
     parts : dict of str to ndarray, each of shape (n,)
-        The curves that were added: ``change``, ``figuration``, ``repetition``, ``opening``, ``bar line``.
+        The curves that were added: ``change``, ``figuration``, ``repetition``, ``opening``, ``signs``.
     """
 
     rows: tuple[Section, ...]
@@ -103,7 +104,7 @@ def sections(score: Score) -> Sections:
     ranked = _peaks(total)
     top = total[ranked[0]] if len(ranked) else 1.0
     curve = np.clip(total / max(top, 1e-9), 0.0, 1.0)
-    words = reasons_for(features, parts, find(score), alike)
+    words = reasons_for(features, parts, find(score), alike, signs(score))
     cut = CUT * float(total[ranked[:5]].mean()) if len(ranked) else 0.0
     listed = [
         (total[row] >= cut, Section(int(features.bars[row]), round(float(curve[row]), 3), words(row))) for row in ranked
@@ -180,7 +181,7 @@ def _curves(score: Score, features: BarFeatures, keep: Bools) -> tuple[dict[str,
         "figuration": scaled(novelty(alike["figuration"], 2)),
         "repetition": scaled(np.sum([scaled(curve) for curve in repeated], axis=0)),
         "opening": scaled(opening),
-        "bar line": BARLINE_BONUS * _after_bar_line(score)[keep],
+        "signs": signs(score).strength[keep],
     }
     return parts, moved
 
@@ -213,25 +214,12 @@ def _opening_returns(alike: Floats) -> Floats:
     return out
 
 
-def _after_bar_line(score: Score) -> Floats:
-    """Return 1 for bars that follow a double bar or a repeat sign, or begin a repeated passage.
-
-    A second ending follows the sign of the first, yet begins nothing.
-    """
-    bars = score.bars
-    before = (bars["double_bar"] | (bars["repeat_end"] > 0)) & ~first_endings(score)
-    out = np.asarray(bars["repeat_start"]).astype(float)
-    out[1:] = np.maximum(out[1:], before[:-1])
-    out[bars["volta"] > 0] = 0.0
-    out[:1] = 0.0
-    return out
-
-
 def _peaks(total: Floats) -> list[int]:
     """Return the local maxima after the first bar, strongest first, ``LEAST_APART`` bars or more apart."""
     around = np.pad(total, 1, constant_values=-1.0)
     top = (total >= around[:-2]) & (total >= around[2:]) & (total > 0)
     top[:1] = False
+    top[max(len(top) - 1, 1) :] = False  # a last bar begins nothing
     chosen: list[int] = []
     for row in sorted(np.flatnonzero(top).tolist(), key=lambda row: (-total[row], row)):
         if all(abs(row - other) >= LEAST_APART for other in chosen):

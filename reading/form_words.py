@@ -12,6 +12,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
     from reading.features_bars import BarFeatures
+    from reading.form_signs import Signs
     from reading.repeats import Repeat
 
 __all__ = ["interval_words", "reasons_for"]
@@ -48,7 +49,11 @@ def interval_words(semitones: int) -> str:
 
 
 def reasons_for(
-    features: BarFeatures, parts: dict[str, Floats], repeats: tuple[Repeat, ...], alike: Floats
+    features: BarFeatures,
+    parts: dict[str, Floats],
+    repeats: tuple[Repeat, ...],
+    alike: Floats,
+    printed: Signs,
 ) -> Callable[[int], tuple[str, ...]]:
     """Return a function that tells, for a row of the features, why a passage starts there.
 
@@ -60,17 +65,18 @@ def reasons_for(
     repeats : tuple of Repeat
     alike : ndarray of float, shape (n, n)
         How alike bars are at the best transposition.
+    printed : Signs
+        What the page says at each bar.
     """
     steps = {name: _step(matrix) for name, matrix in features.groups.items()}
     bars = features.bars
 
     def words(row: int) -> tuple[str, ...]:
         found = _returns(int(bars[row]), repeats)
-        if parts["bar line"][row] > 0:
-            found.append((2.5, "double bar or repeat sign"))
-        if parts["opening"][row] >= TELLING:
+        found += [(2.5, text) for text in printed.words[bars[row] - 1]]
+        if parts["opening"][row] >= TELLING and _like_opening(alike, row):
             found.append((2.0 * float(parts["opening"][row]), "opening returns"))
-        if not found and _unheard(alike, row):
+        if not any(weight == 3.0 for weight, _ in found) and _unheard(alike, row):
             found.append((1.5, "new theme"))
         if parts["repetition"][row] >= TELLING and len(found) < 2:
             found.append((float(parts["repetition"][row]), "starts a passage heard more than once"))
@@ -90,6 +96,12 @@ def _returns(bar: int, repeats: tuple[Repeat, ...]) -> list[tuple[float, str]]:
             )
             return [(3.0, f"theme returns: bar {repeat.first[0]} on, {how}")]
     return []
+
+
+def _like_opening(alike: Floats, row: int) -> bool:
+    """Say whether the bars from a row on resemble the first four for what they are, not only more than others do."""
+    steps = range(min(4, len(alike) - row))
+    return float(np.mean([alike[step, row + step] for step in steps])) >= TELLING
 
 
 def _unheard(alike: Floats, row: int) -> bool:

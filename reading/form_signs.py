@@ -1,0 +1,118 @@
+"""What the page itself says about form: double bars, repeat signs, headings of tempo, new metre, new key signature."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from reading.features import Bools, Floats, first_endings
+from reading.timeline import TEMPO_WORDS
+
+if TYPE_CHECKING:
+    from reading.score import Score
+
+__all__ = ["Signs", "signs"]
+
+WEIGHTS = {
+    "double bar or repeat sign": 2.0,
+    "new tempo": 2.0,
+    "rehearsal mark": 2.0,
+    "new key signature": 1.0,
+    "new metre": 1.0,
+}
+MOST = 2.0
+"""Signs together add no more than this to the strength of a start (each analysed curve adds at most 1)."""
+HEADINGS = {phrase.split(" ")[0] for phrase, _ in TEMPO_WORDS} | {
+    "tempo",
+    "trio",
+    "coda",
+    "minore",
+    "maggiore",
+    "doppio",
+}
+"""First words of headings (capitalised on the page); common practice, no source."""
+
+
+@dataclass(frozen=True, eq=False)
+class Signs:
+    """Signs at the start of each bar.
+
+    Attributes
+    ----------
+    strength : ndarray of float, shape (n_bars,)
+        0 to ``MOST``.
+    words : tuple of tuple of str
+        By bar, what stands there.
+    """
+
+    strength: Floats
+    words: tuple[tuple[str, ...], ...]
+
+
+def signs(score: Score) -> Signs:
+    """Return what is printed at the start of each bar that divides the piece (the first bar has none).
+
+    Parameters
+    ----------
+    score : Score
+    """
+    bars = score.bars
+    found = {
+        "double bar or repeat sign": _after_bar_line(score),
+        "new tempo": _headings(score),
+        "rehearsal mark": _rehearsals(score),
+        "new key signature": _changes(bars["fifths"]),
+        "new metre": _changes(4 * bars["beats"].astype(np.int64) * 64 // np.maximum(bars["beat_type"], 1)),
+    }
+    strength = np.sum([WEIGHTS[name] * there for name, there in found.items()], axis=0)
+    strength[:1] = 0.0
+    words = tuple(tuple(name for name, there in found.items() if there[row]) for row in range(len(bars)))
+    return Signs(np.minimum(strength, MOST), words)
+
+
+def _after_bar_line(score: Score) -> Bools:
+    """Say which bars follow a double bar or a repeat sign, or begin a repeated passage.
+
+    A second ending follows the sign of the first, yet begins nothing.
+    """
+    bars = score.bars
+    before = (bars["double_bar"] | (bars["repeat_end"] > 0)) & ~first_endings(score)
+    out = np.array(bars["repeat_start"], bool)
+    out[1:] |= before[:-1]
+    out[bars["volta"] > 0] = False
+    out[:1] = False
+    return out
+
+
+def _headings(score: Score) -> Bools:
+    """Say which bars carry a heading of tempo in their first half; a metronome figure alone counts when it changes."""
+    out = np.zeros(len(score.bars), bool)
+    pace = ""
+    for mark in score.marks_of("tempo", "text"):
+        row = score.bar_at(mark.onset) - 1
+        first = mark.value.strip().split(" ")[0]
+        if mark.kind == "tempo":
+            heading, pace = mark.value != pace, mark.value
+        else:
+            heading = first[:1].isupper() and first.lower().strip(".,:") in HEADINGS
+        bar = score.bars[row]
+        out[row] |= heading and 2 * (mark.onset - bar["onset"]) < bar["duration"]
+    out[:1] = False
+    return out
+
+
+def _rehearsals(score: Score) -> Bools:
+    """Say which bars carry a rehearsal mark."""
+    out = np.zeros(len(score.bars), bool)
+    out[[score.bar_at(mark.onset) - 1 for mark in score.marks_of("rehearsal")]] = True
+    out[:1] = False
+    return out
+
+
+def _changes(column: np.ndarray) -> Bools:  # type: ignore[type-arg]
+    """Say which bars differ from the bar before."""
+    out = np.zeros(len(column), bool)
+    out[1:] = column[1:] != column[:-1]
+    return out
