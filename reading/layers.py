@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from base.errors import Problem, SpecError, nearest
+from reading.layers_inner import contrapuntal_bars, counter_rows, pedal_point_rows
 from reading.layers_lines import lines_of, scores_of
 from reading.layers_path import best_path, change_costs, posterior
 from reading.layers_roles import bass_rows, doubling_rows, hand_overs
@@ -119,11 +120,16 @@ def find_layers(score: Score) -> Layers:
     melody, sure = _melody(texture, lines, path, chance)
     doubling = doubling_rows(texture, melody)
     bass = bass_rows(texture, melody | doubling)
+    free = ~(melody | doubling | bass)
+    pedal = pedal_point_rows(texture, free)
+    counter = counter_rows(texture, melody, free & ~pedal)
     found = np.full(len(texture.onset), int(Role.MIDDLE), dtype=np.int8)
-    found[melody], found[doubling], found[bass] = Role.MELODY, Role.DOUBLING, Role.BASS
+    masks = (melody, doubling, bass, pedal, counter)
+    for mask, role in zip(masks, (Role.MELODY, Role.DOUBLING, Role.BASS, Role.PEDAL_POINT, Role.COUNTER), strict=True):
+        found[mask] = role
     roles[texture.ids], confidence[texture.ids] = found, sure
     _follow_main_notes(score, roles, confidence)
-    return Layers(roles, confidence, _evidence(texture, lines, path, scores), (), staff)
+    return Layers(roles, confidence, _evidence(texture, lines, path, scores), contrapuntal_bars(texture, lines), staff)
 
 
 def _melody(

@@ -38,6 +38,9 @@ FEATURES = {
 _BIAS_HIGH = {"top": -1.0, "bottom": -1.25, "long": -1.05}
 _BIAS_LOW = {"top": 1.0, "bottom": 0.95, "long": 0.95}  # offsets the negative height term of the left hand
 _BIAS_SUNG = 1.5
+_PLAIN_BASS = 1.5  # taken off a lowest line of even notes or of one pattern: that is a bass, or a figure with it
+_EVEN = 0.5  # bits
+_SAME_PATTERN = 0.95
 _WINDOW = 2  # bars on either side
 _MISSING = 6.0  # how far below the best a line without a note in the bar lies
 
@@ -117,13 +120,16 @@ def scores_of(texture: Texture, lines: list[Line]) -> tuple[FloatArray, FloatArr
     features = np.zeros((texture.bars, len(lines), len(FEATURES)))
     present = np.zeros((texture.bars, len(lines)), dtype=bool)
     bias = np.zeros(len(lines))
+    plain_bass = np.zeros((texture.bars, len(lines)))
     for column, line in enumerate(lines):
         found = _line_features(texture, line, flags, frame)
         features[:, column, :] = np.stack([found[name] for name in FEATURES], axis=1)
         present[:, column] = np.bincount(texture.bar[line.rows], minlength=texture.bars + 1)[1:] > 0
         low = line.staff == texture.low and texture.staves > 1
         bias[column] = (_BIAS_LOW if low else _BIAS_HIGH)[line.kind] + _BIAS_SUNG * texture.sung[line.staff]
-    scores = features @ weights + bias
+        if low:
+            plain_bass[:, column] = _plain_bass(texture, line, found, frame)
+    scores = features @ weights + bias - _PLAIN_BASS * plain_bass
     best = np.where(present, scores, -np.inf).max(axis=1, keepdims=True)
     floor = np.where(np.isfinite(best), best, 0.0) - _MISSING
     return np.where(present, scores, floor), features
@@ -163,6 +169,19 @@ def _note_flags(texture: Texture) -> tuple[FloatArray, FloatArray]:
     _, same, count = np.unique(group, axis=0, return_inverse=True, return_counts=True)
     block = count[same.reshape(-1)] > 1
     return (texture.pitch >= highest[at]).astype(float), block.astype(float)
+
+
+def _plain_bass(texture: Texture, line: Line, found: dict[str, FloatArray], frame: _Frame) -> FloatArray:
+    """1 in bars in which the line lies lowest and moves evenly, or is one pattern over and over down to the lowest."""
+    moments, at = np.unique(texture.onset, return_inverse=True)
+    note, moment = sounding_pairs(texture.onset, texture.end, moments)
+    lowest = np.full(len(moments), 128)
+    np.minimum.at(lowest, moment, texture.pitch[note])
+    bar = texture.bar[line.rows]
+    first, last = np.searchsorted(bar, frame.low_bar, side="left"), np.searchsorted(bar, frame.high_bar, side="right")
+    deep = _window_mean((texture.pitch <= lowest[at])[line.rows].astype(float), first, last)
+    even = (found["ent"] < _EVEN) & (deep > 0.9)
+    return (even | ((found["rep"] >= _SAME_PATTERN) & (deep >= 0.4))).astype(float)
 
 
 def _window_mean(values: FloatArray, first: IntArray, last: IntArray) -> FloatArray:

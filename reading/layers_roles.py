@@ -21,7 +21,10 @@ BoolArray = np.ndarray[Any, np.dtype[np.bool_]]
 
 _ANSWER_SHARE = 0.45
 _AROUND_BEATS = 2.0
-_RUN = 3  # attacks in a row before two notes an octave (or a third) apart count as one line
+_UNDER_FIGURE = 3  # right-hand attacks over one held left-hand note: the bass of a figure shared by both hands
+_THIRD = 4  # semitones
+_RUN = 3  # attacks in a row before two notes an octave apart count as one line
+_RUN_THIRDS = 4  # the same for thirds and sixths, which also come about by chance
 
 
 @dataclass(frozen=True, eq=False)
@@ -64,8 +67,10 @@ def hand_overs(texture: Texture) -> list[HandOver]:
         begin = np.searchsorted(moments, moments[start] - around, side="left")
         until = np.searchsorted(moments, moments[stop - 1] + around, side="right")
         share = float(silent[begin:until].mean())
-        if share >= _ANSWER_SHARE:
-            found.append(HandOver(low[first[start:stop]], share))
+        rows = low[first[start:stop]]
+        over = np.searchsorted(struck, texture.end[rows]) - np.searchsorted(struck, texture.onset[rows], side="right")
+        if share >= _ANSWER_SHARE and np.median(over) < _UNDER_FIGURE:
+            found.append(HandOver(rows, share))
     return found
 
 
@@ -88,7 +93,7 @@ def _runs(lone: BoolArray, moments: IntArray, struck: IntArray, end: IntArray, b
 
 
 def doubling_rows(texture: Texture, melody: BoolArray) -> BoolArray:
-    """Return the notes that double the melody in octaves or unison for three attacks or more.
+    """Return the notes parallel to the melody: in octaves or unison, or its only companion in thirds or sixths.
 
     Parameters
     ----------
@@ -98,26 +103,46 @@ def doubling_rows(texture: Texture, melody: BoolArray) -> BoolArray:
     Returns
     -------
     ndarray of bool, shape (n,)
+        In octaves for three attacks in a row or more, in thirds or sixths (same hand, same length) for four or more.
     """
     tune = np.flatnonzero(melody)
     result = np.zeros(len(texture.onset), dtype=bool)
     if not len(tune):
         return result
-    spot = np.searchsorted(texture.onset[tune], texture.onset)
-    spot = np.minimum(spot, len(tune) - 1)
-    together = (texture.onset[tune[spot]] == texture.onset) & ~melody
-    apart = texture.pitch - texture.pitch[tune[spot]]
+    spot = np.minimum(np.searchsorted(texture.onset[tune], texture.onset), len(tune) - 1)
+    mate = tune[spot]
+    together = (texture.onset[mate] == texture.onset) & ~melody
+    apart = texture.pitch - texture.pitch[mate]
     for staff in range(texture.staves):
-        for distance in np.unique(apart[together & (apart % 12 == 0)]):
-            rows = np.flatnonzero(together & (texture.staff == staff) & (apart == distance))
-            for run in np.split(rows, np.flatnonzero(np.diff(spot[rows]) != 1) + 1):
-                if len(run) >= _RUN:
-                    result[run] = True
+        here = together & (texture.staff == staff)
+        for distance in np.unique(apart[here & (apart % 12 == 0)]):
+            _mark_runs(result, np.flatnonzero(here & (apart == distance)), spot, _RUN)
+    alone = together & (texture.staff == texture.staff[mate]) & (texture.end == texture.end[mate]) & _pairs(texture)
+    for sizes in ((3, 4), (8, 9)):
+        _mark_runs(result, np.flatnonzero(alone & np.isin(np.abs(apart), sizes)), spot, _RUN_THIRDS)
     return result
 
 
+def _mark_runs(result: BoolArray, rows: IntArray, spot: IntArray, least: int) -> None:
+    """Mark the rows that accompany *least* or more melody notes in a row."""
+    for run in np.split(rows, np.flatnonzero(np.diff(spot[rows]) != 1) + 1):
+        if len(run) >= least:
+            result[run] = True
+
+
+def _pairs(texture: Texture) -> BoolArray:
+    """Whether exactly two notes of its staff are struck with a note (itself and one more)."""
+    group = texture.onset * texture.staves + texture.staff
+    _, same, count = np.unique(group, return_inverse=True, return_counts=True)
+    return np.asarray(count[same] == 2)
+
+
 def bass_rows(texture: Texture, taken: BoolArray) -> BoolArray:
-    """Return the bass: the lowest free note of the lowest staff in each beat, none while a lower one is held.
+    """Return the bass, also where it is only implied by a broken chord.
+
+    The lowest note of the lowest staff in each beat, none while a lower one sounds there; not a note a third or more
+    above the bass just heard if the bass comes back within two beats (the upper notes of a figure); and every
+    repetition of a bass note. In bars in which the lowest staff is silent the staff above is taken.
 
     Parameters
     ----------
@@ -129,21 +154,60 @@ def bass_rows(texture: Texture, taken: BoolArray) -> BoolArray:
     -------
     ndarray of bool, shape (n,)
     """
+    pool = _bass_pool(texture)
+    rows = pool[~taken[pool] & _lowest_of(texture, pool)]
     result = np.zeros(len(texture.onset), dtype=bool)
-    rows = np.flatnonzero((texture.staff == texture.low) & ~taken)
-    if texture.staves < 2 or not len(rows):
-        rows = np.flatnonzero(~taken)
     if not len(rows):
         return result
+    found = _without_upper_notes(texture, _lowest_by_beat(texture, rows))
+    result[found] = True
+    before = np.searchsorted(texture.onset[found], texture.onset[rows], side="right") - 1
+    last = found[np.maximum(before, 0)]
+    again = (before >= 0) & (texture.pitch[last] == texture.pitch[rows]) & (texture.bar[last] == texture.bar[rows])
+    result[rows[again]] = True
+    return result
+
+
+def _bass_pool(texture: Texture) -> IntArray:
+    """Rows the bass may come from: the lowest staff, or the one above where the lowest is silent for a bar."""
+    low = texture.staff == texture.low
+    _, bars = sounding_pairs(texture.onset[low], texture.end[low], texture.bar_onset)
+    heard = np.zeros(texture.bars + 1, dtype=bool)
+    heard[bars + 1] = True
+    heard[texture.bar[low]] = True
+    above = (texture.staff == texture.low - 1) & ~heard[texture.bar]
+    return np.flatnonzero(low | above)
+
+
+def _lowest_of(texture: Texture, pool: IntArray) -> BoolArray:
+    """Whether nothing lower of the pool sounds at the attack."""
+    moments, at = np.unique(texture.onset[pool], return_inverse=True)
+    note, moment = sounding_pairs(texture.onset[pool], texture.end[pool], moments)
+    lowest = np.full(len(moments), 128)
+    np.minimum.at(lowest, moment, texture.pitch[pool][note])
+    return np.asarray(texture.pitch[pool] <= lowest[at])
+
+
+def _lowest_by_beat(texture: Texture, rows: IntArray) -> IntArray:
+    """Of each beat the lowest row, the earliest of equals."""
     bar = texture.bar[rows] - 1
     slot = (texture.onset[rows] - texture.bar_onset[bar]) // texture.beat
     order = np.lexsort((texture.onset[rows], texture.pitch[rows], slot, bar))
     rows, slot, bar = rows[order], slot[order], bar[order]
-    first = np.flatnonzero((np.diff(bar, prepend=-1) != 0) | (np.diff(slot, prepend=-1) != 0))
-    held_until, held_pitch = -1, 0
-    for row in rows[first].tolist():
-        if held_until > texture.onset[row] and held_pitch < texture.pitch[row]:
-            continue
-        result[row] = True
-        held_until, held_pitch = int(texture.end[row]), int(texture.pitch[row])
-    return result
+    first = (np.diff(bar, prepend=-1) != 0) | (np.diff(slot, prepend=-1) != 0)
+    return np.sort(rows[first])
+
+
+def _without_upper_notes(texture: Texture, rows: IntArray) -> IntArray:
+    """Leave out notes that lie above the bass just heard while it is about to come back."""
+    near = round(_AROUND_BEATS * texture.beat)
+    kept: list[int] = []
+    for place, row in enumerate(rows.tolist()):
+        if kept and texture.onset[row] - texture.onset[kept[-1]] <= near:
+            bass = texture.pitch[kept[-1]]
+            following = rows[place + 1 : place + 7]
+            following = following[texture.onset[following] - texture.onset[row] <= near]
+            if texture.pitch[row] >= bass + _THIRD and (texture.pitch[following] <= bass + 2).any():
+                continue
+        kept.append(row)
+    return np.asarray(kept, dtype=np.int64)
