@@ -22,16 +22,11 @@ WEIGHTS = {
     "new key signature": 1.0,
     "new metre": 1.0,
 }
+PACE = 1.2
 MOST = 2.0
 """Signs together add no more than this to the strength of a start (each analysed curve adds at most 1)."""
-HEADINGS = {phrase.split(" ")[0] for phrase, _ in TEMPO_WORDS} | {
-    "tempo",
-    "trio",
-    "coda",
-    "minore",
-    "maggiore",
-    "doppio",
-}
+EXTRA_HEADINGS = {"tempo", "trio", "coda", "minore", "maggiore", "doppio"}
+HEADINGS = {phrase.split(" ")[0] for phrase, _ in TEMPO_WORDS} | EXTRA_HEADINGS
 """First words of headings (capitalised on the page); common practice, no source."""
 
 
@@ -87,20 +82,30 @@ def _after_bar_line(score: Score) -> Bools:
 
 
 def _headings(score: Score) -> Bools:
-    """Say which bars carry a heading of tempo in their first half; a metronome figure alone counts when it changes."""
+    """Say which bars carry a heading of tempo in their first half, or a metronome figure a fifth away from the last."""
     out = np.zeros(len(score.bars), bool)
-    pace = ""
+    pace = 0.0
     for mark in score.marks_of("tempo", "text"):
         row = score.bar_at(mark.onset) - 1
         first = mark.value.strip().split(" ")[0]
         if mark.kind == "tempo":
-            heading, pace = mark.value != pace, mark.value
+            now = _figure(mark.value)
+            heading = pace > 0 and now > 0 and not 1 / PACE < now / pace < PACE
+            pace = now or pace
         else:
             heading = first[:1].isupper() and first.lower().strip(".,:") in HEADINGS
         bar = score.bars[row]
         out[row] |= heading and 2 * (mark.onset - bar["onset"]) < bar["duration"]
     out[:1] = False
     return out
+
+
+def _figure(text: str) -> float:
+    """Return a metronome figure, 0 where it is none."""
+    try:
+        return float(text)
+    except ValueError:
+        return 0.0
 
 
 def _rehearsals(score: Score) -> Bools:
