@@ -66,7 +66,7 @@ def _exported(score: Score, found: Survey) -> dict[str, Any]:
     """Return the documented export: the reading, then the survey's tables."""
     import reading
 
-    return {**reading.exported(score), **found.to_json()}
+    return {"reading": reading.account(score), **found.to_json()}
 
 
 def _tell(score: Score, found: Survey, *, answers: tuple[Any, ...] | None, every: bool) -> None:

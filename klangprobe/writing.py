@@ -11,18 +11,19 @@ from klangprobe.workbench import open_spec
 __all__ = ["run"]
 
 
-def run(path: Path, variant: str, *, out: Path | None) -> None:
+def run(spec: Path, variant: str, *, out: Path | None) -> None:
     """Write ``VARIANT.musicxml``, ``VARIANT.mid`` and ``parts/`` into *out* (default: named by spec and variant)."""
     import mapping
 
-    bench = open_spec(path)
+    bench = open_spec(spec)
     (arrangement,) = bench.arrange(bench.names([variant]))
     name = slug(variant)
-    folder = out or Path(f"{path.stem}-{name}")
+    folder = out or Path(f"{spec.stem}-{name}")
     mapping.write_score(arrangement, folder / f"{name}.musicxml")
     mapping.write_midi(arrangement, folder / f"{name}.mid")
     for part in arrangement.parts:
         if len(part.notes):
-            mapping.write_part(arrangement, part.player.name, folder / "parts" / f"{slug(part.player.name)}.musicxml")
+            path = folder / "parts" / f"{slug(part.player.name)}.musicxml"
+            mapping.write_score(arrangement, path, players=(part.player.name,))
     say(f"Written: {folder}")
     say("Before you perform or publish an arrangement, clear the rights in the piece.")
