@@ -15,7 +15,8 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from base.store import Store
-    from compare.trial import Heard, Trial
+    from compare.heard import Heard
+    from compare.trial import Trial
     from klangprobe.page.engrave import Engraver
     from mapping.arrangement import Arrangement
     from mapping.spec import Answer
@@ -75,7 +76,7 @@ def passage_page(
     answers : sequence of Answer
         Of the spec; those to findings of the passage are shown.
     differences : sequence of (str, sequence of str)
-        A heading and its sentences for each pair of variants.
+        A heading and its sentences for each pair of variants; the trial's own where empty.
     stems : bool
         Whether the players can be heard one by one.
     store : Store, optional
@@ -100,7 +101,7 @@ def passage_page(
         bars=bars,
         questions=tuple(dict.fromkeys(finding.question for finding in here))[:_QUESTIONS],
         answers=tuple(_answer(answer) for answer in given),
-        differences=tuple((head, tuple(lines)) for head, lines in differences),
+        differences=tuple((head, tuple(lines)) for head, lines in differences) or _differences(trial),
         figures=_figures(heard),
         pictures=_pictures(plots or {}, trial),
         notes=tuple(dict.fromkeys((*trial.notes, *(note for item in heard for note in item.rendering.warnings)))),
@@ -111,6 +112,13 @@ def _inside(findings: Sequence[Finding], spans: tuple[tuple[int, int], ...]) -> 
     """Return findings that begin inside the passage, the most pressing first."""
     here = [finding for finding in findings if any(first <= finding.first_bar_index <= last for first, last in spans)]
     return sorted(here, key=lambda finding: (finding.rank, -finding.strength))
+
+
+def _differences(trial: Trial) -> tuple[tuple[str, tuple[str, ...]], ...]:
+    """Say what changed between every two variants, those with the first before the others."""
+    first = trial.variants[0].variant
+    changes = sorted(trial.changes, key=lambda change: change.first != first)
+    return tuple((f"{change.second}, beside {change.first}", change.sentences) for change in changes)
 
 
 def _where(arrangement: Arrangement, spans: tuple[tuple[int, int], ...]) -> str:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 from html import escape
 from typing import TYPE_CHECKING, Any
 
@@ -36,7 +36,7 @@ _HEAD = re.compile(r"<svg viewBox")
 
 @dataclass(frozen=True, eq=False)
 class Engraver:
-    """Draws bars of one score; the file is loaded once, when the first passage is drawn.
+    """Draws bars of one score; the file is loaded when the first passage is drawn.
 
     Attributes
     ----------
@@ -86,25 +86,10 @@ class Engraver:
         styles = _STYLE.findall(self._toolkit.renderToSVG(1))
         return next((style for style in styles if "@font-face" in style), "")
 
-    @cached_property
+    @property
     def _toolkit(self) -> Any:
         """Verovio with the file loaded."""
-        import verovio
-
-        verovio.enableLog(verovio.LOG_OFF)
-        toolkit = verovio.toolkit()
-        toolkit.setOptions(
-            {
-                "scale": 40, "pageHeight": 60_000, "adjustPageHeight": True, "footer": "none", "header": "none",
-                "svgViewBox": True, "svgHtml5": True, "svgFormatRaw": True, "expandNever": True,
-                "pageMarginLeft": 20, "pageMarginRight": 20, "pageMarginTop": 20, "pageMarginBottom": 20,
-            }
-        )  # fmt: skip
-        if self.path.suffix.lower() in _READS:
-            toolkit.loadFile(str(self.path))
-        else:
-            toolkit.loadData(_as_musicxml(self.score))
-        return toolkit
+        return _loaded(self.path, self.score.sha256) or _loaded_score(self.score)
 
     @cached_property
     def _places(self) -> dict[str, tuple[int, int]]:
@@ -181,6 +166,40 @@ def _marked(
 
     plain = _NAMES.sub("", _GROUP.sub(group, _STYLE.sub("", svg)))
     return _HEAD.sub(f'<svg role="img" aria-label="{label}" viewBox', plain, count=1)
+
+
+@lru_cache(maxsize=1)
+def _loaded(path: Path, sha256: str) -> Any:  # the hash is part of the key: the file may have changed
+    """Load a file into Verovio; None for a format it does not read. The last one is kept: passages come in a row."""
+    if path.suffix.lower() not in _READS:
+        return None
+    toolkit = _new_toolkit()
+    toolkit.loadFile(str(path))
+    return toolkit
+
+
+@lru_cache(maxsize=1)
+def _loaded_score(score: Score) -> Any:
+    """Load the score as read into Verovio."""
+    toolkit = _new_toolkit()
+    toolkit.loadData(_as_musicxml(score))
+    return toolkit
+
+
+def _new_toolkit() -> Any:
+    """Return Verovio set for excerpts: one tall page, no heads, no repeats unfolded."""
+    import verovio
+
+    verovio.enableLog(verovio.LOG_OFF)
+    toolkit = verovio.toolkit()
+    toolkit.setOptions(
+        {
+            "scale": 40, "pageHeight": 60_000, "adjustPageHeight": True, "footer": "none", "header": "none",
+            "svgViewBox": True, "svgHtml5": True, "svgFormatRaw": True, "expandNever": True,
+            "pageMarginLeft": 20, "pageMarginRight": 20, "pageMarginTop": 20, "pageMarginBottom": 20,
+        }
+    )  # fmt: skip
+    return toolkit
 
 
 def _as_musicxml(score: Score) -> str:

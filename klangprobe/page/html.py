@@ -177,8 +177,7 @@ def _evidence(passage: PassagePage, name: str, picture: Callable[[str, int], str
     """Put below what is there for who wants it."""
     parts = []
     if passage.differences:
-        inside = "".join(f"<h3>{text(head)}</h3>{_list(lines)}" for head, lines in passage.differences)
-        parts.append(_fold("What changed", inside, "changed"))
+        parts.append(_fold("What changed", _differences(passage), "changed"))
     if passage.figures:
         parts.append(_fold("In figures", _figures(passage), "figures"))
     if passage.pictures:
@@ -189,6 +188,14 @@ def _evidence(passage: PassagePage, name: str, picture: Callable[[str, int], str
     if len(passage.variants) > 1:
         parts.append(_fold("Without knowing which", '<div class="unknown"></div>', "blind screen"))
     return f'<div class="evidence">{"".join(parts)}</div>' if parts else ""
+
+
+def _differences(passage: PassagePage) -> str:
+    """Set every variant beside the first, the other pairs in a fold of their own."""
+    pairs = [f"<h3>{text(head)}</h3>{_list(lines)}" for head, lines in passage.differences]
+    count = len(passage.variants) - 1
+    rest = f'<details class="pairs"><summary>the others among themselves</summary>{"".join(pairs[count:])}</details>'
+    return "".join(pairs[:count]) + (rest if pairs[count:] else "")
 
 
 def _fold(title: str, inside: str, kind: str) -> str:
