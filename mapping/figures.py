@@ -21,11 +21,12 @@ if TYPE_CHECKING:
     from mapping.draft import Context, Rows, Target
     from mapping.steps import StepOptions
 
-__all__ = ["Cell", "cells_of", "chords_for", "refigured"]
+__all__ = ["Cell", "cells_of", "chords_for", "figure_notes", "refigured"]
 
 _KEPT = {"scale", "line"}
+_BROKEN = {"broken", "oscillation", "oom-pah"}
 _MOST_PITCHES = 8
-_MISSING, _OUT_OF_COMFORT, _OCTAVE_MOVED, _SAME, _CROSSED = 12.0, 4.0, 6.0, 2.0, 5.0
+_MISSING, _OUT_OF_COMFORT, _OCTAVE_MOVED, _SAME, _CROSSED, _BELOW_BASS = 12.0, 4.0, 6.0, 2.0, 5.0, 15.0
 
 
 @dataclass(frozen=True)
@@ -42,6 +43,8 @@ class Cell:
         Start and end of every attack of the figure, in ticks.
     pitches : tuple of int
         Distinct pitches of the layer, rising.
+    floor : int
+        Highest bass note of the cell: chords stay above it; 0 without a bass.
     """
 
     start: int
@@ -49,6 +52,7 @@ class Cell:
     rows: tuple[int, ...]
     strokes: tuple[tuple[int, int], ...]
     pitches: tuple[int, ...]
+    floor: int = 0
 
 
 def refigured(piano: Rows, context: Context, options: StepOptions, on: tuple[str, ...], figure: str) -> list[Rows]:
@@ -89,6 +93,27 @@ def refigured(piano: Rows, context: Context, options: StepOptions, on: tuple[str
     return found
 
 
+def figure_notes(layer: str, context: Context, options: StepOptions) -> Rows:
+    """Return the piano notes a figure is made of: the layer's, and in broken chords the notes above their lowest.
+
+    A broken chord is one figure whose lowest notes are the bass. Where the layers call more of it bass, what lies a third
+    or more above the lowest note of two beats counts as accompaniment here.
+    """
+    notes, piece = context.score.notes, context.piece
+    mask = piece.layer(layer) & piece.chosen(options)
+    if layer not in {"accompaniment", "middle"}:
+        return notes[mask]
+    bass = np.flatnonzero(piece.layer("bass") & piece.chosen(options) & (notes["duration"] > 0))
+    broken = [row for row in bass.tolist() if piece.figuration.at(int(notes["bar"][row]), 2).family in _BROKEN]
+    windows: dict[int, list[int]] = {}
+    for row in broken:
+        windows.setdefault(_beat_number(int(notes["onset"][row]), context) // 2, []).append(row)
+    for rows in windows.values():
+        lowest = min(int(notes["pitch"][row]) for row in rows)
+        mask[[row for row in rows if notes["pitch"][row] >= lowest + 3]] = True
+    return notes[mask]
+
+
 def _kept(piano: Rows, context: Context) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
     """Which notes belong to bars whose figure is a line of its own, or are grace notes: those are not refigured."""
     figures = context.piece.figuration
@@ -116,7 +141,8 @@ def cells_of(piano: Rows, context: Context) -> list[Cell]:
         ends = [*struck[1:].tolist(), min(edge, last) if min(edge, last) > struck[-1] else edge]
         strokes = tuple((int(a), _end(piano, rows, int(a), int(b))) for a, b in zip(struck, ends, strict=True))
         pitches = tuple(sorted({int(pitch) for pitch in piano["pitch"][rows]}))
-        found.append(Cell(int(struck[0]), strokes[-1][1], tuple(rows.tolist()), strokes, pitches))
+        floor = _floor(piano, context, int(struck[0]), strokes[-1][1])
+        found.append(Cell(int(struck[0]), strokes[-1][1], tuple(rows.tolist()), strokes, pitches, floor))
     return found
 
 
@@ -127,6 +153,15 @@ def _bass_attacks(piano: Rows, context: Context) -> np.ndarray[tuple[int], np.dt
     keys = {(int(n["bar"]), int(n["part"]), int(n["staff"]), int(n["voice"])) for n in piano}
     mine = [(int(n["bar"]), int(n["part"]), int(n["staff"]), int(n["voice"])) in keys for n in bass]
     return np.asarray(bass["onset"][np.array(mine, dtype=bool)], dtype=np.int64) if len(bass) else np.zeros(0, np.int64)
+
+
+def _floor(piano: Rows, context: Context, start: int, end: int) -> int:
+    """Highest bass note struck between two ticks that is not part of the figure; 0 where there is none."""
+    notes = context.score.notes
+    low, high = np.searchsorted(notes["onset"], [start, end])
+    bass = notes[low:high][context.piece.layer("bass")[low:high]]
+    bass = bass[~np.isin(bass["id"], piano["id"])]
+    return int(bass["pitch"].max()) if len(bass) else 0
 
 
 def _end(piano: Rows, rows: np.ndarray[tuple[int], np.dtype[np.int64]], start: int, limit: int) -> int:
@@ -165,6 +200,9 @@ def _scored(
             moved += 12
         while moved > high and moved - 12 >= low:
             moved -= 12
+        if moved < cell.floor and moved + 12 <= high:
+            moved += 12
+        cost += _BELOW_BASS if moved < cell.floor else 0
         cost += _OCTAVE_MOVED * abs(moved - pitch) / 12 + (_OUT_OF_COMFORT if not low <= moved <= high else 0)
         notes.append(moved)
     present = {note % 12 for note in notes}

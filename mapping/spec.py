@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 __all__ = ["Answer", "Orchestra", "Passage", "Piece", "Rule", "Spec", "Step", "Variant", "load_spec"]
 
 _ROLES = LAYERS[:6]
+_PRUNINGS = 4  # a faulty value goes, then what misses it, then what misses that
 
 
 class _Model(BaseModel):
@@ -169,7 +170,7 @@ def load_spec(path: Path | str) -> Spec:
     Parameters
     ----------
     path : Path or str
-        A YAML file of at most 1 MB.
+        A YAML file of at most 200 kB.
 
     Raises
     ------
@@ -206,15 +207,14 @@ def _shape(located: Located) -> tuple[_Shape | None, list[Problem]]:
     """Check keys and values; a spec with a bad part still has its other parts checked."""
     from mapping.spec_check import problems_of, without_places
 
-    try:
-        return _Shape.model_validate(located.data), []
-    except ValidationError as error:
-        problems = problems_of(error, _Shape, (), located)
-        pruned = without_places(located.data, [tuple(item["loc"]) for item in error.errors()])
-    try:
-        return _Shape.model_validate(pruned), problems
-    except ValidationError:
-        return None, problems
+    data, problems = located.data, []
+    for _ in range(_PRUNINGS):
+        try:
+            return _Shape.model_validate(data), problems
+        except ValidationError as error:
+            problems = problems or problems_of(error, _Shape, (), located)
+            data = without_places(data, error)
+    return None, problems
 
 
 def _in_order(problems: list[Problem]) -> list[Problem]:

@@ -92,10 +92,14 @@ def _inside(annotation: Any) -> list[Any]:
     return [annotation, *getattr(annotation, "__args__", ())]
 
 
-def without_places(data: Any, places: list[Path_]) -> Any:
-    """Return a copy of plain data without what stands at the faulty places, so that the rest can be checked."""
+def without_places(data: Any, error: ValidationError) -> Any:
+    """Return a copy of plain data without what is at fault, so that the rest can be checked.
+
+    Where a key is missing, what misses it goes. Steps stay: they are checked one by one, and known by their place.
+    """
     copy = _copied(data)
-    for place in sorted(places, key=lambda item: [str(part) for part in item], reverse=True):
+    places = {tuple(item["loc"])[: -1 if item["type"] == "missing" else None] for item in error.errors()}
+    for place in sorted(places, key=lambda item: [str(part).zfill(6) for part in item], reverse=True):
         current = copy
         for part in place[:-1]:
             try:
@@ -103,8 +107,10 @@ def without_places(data: Any, places: list[Path_]) -> Any:
             except (KeyError, IndexError, TypeError):
                 break
         else:
-            if isinstance(current, dict):
-                current.pop(place[-1] if place else "", None)
+            if place and isinstance(current, dict):
+                current.pop(place[-1], None)
+            elif place and isinstance(current, list) and "steps" not in place:
+                current.pop(int(place[-1]))
     return copy
 
 

@@ -7,7 +7,7 @@ from typing import Literal
 from pydantic import Field
 
 from mapping.draft import Context, Draft
-from mapping.figures import refigured
+from mapping.figures import figure_notes, refigured
 from mapping.sharing import given_up
 from mapping.steps import Layer, OnOptions
 
@@ -42,7 +42,7 @@ class Refigure:
 
     def apply(self, draft: Draft, options: Options, context: Context) -> Draft:
         """Return the draft with the figure replaced."""
-        piano = context.piano(options.refigure, options)
+        piano = figure_notes(options.refigure, context, options)
         new = refigured(piano, context, options, options.on, options.figure)
         return given_up(draft, piano).adding(*new)
 
