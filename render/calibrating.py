@@ -18,7 +18,7 @@ import numpy as np
 
 from base.writing import write_text
 from render.request import SOUND_DTYPE, SWELL_DTYPE, StemRequest
-from render.stage import NARROWING
+from render.stage import narrowed
 from render.synths.fluid import FluidSynth
 from soundfonts.calibration import LAYERS, Calibration, Preset, to_json, user_path
 
@@ -40,14 +40,14 @@ COMPASSES: dict[int, tuple[int, int]] = {
 """General MIDI programs measured (from 0) and the keys that orchestral parts may ask of them."""
 
 _RATE = 48_000
-_LONG_S, _SHORT_S = 1.6, 0.5
-_HELD_S = (0.7, 1.5)  # where a held sound's level is taken
-_QUICK_S = (0.2, 0.5)  # where layers are compared with each other
+_LONG_S, _SHORT_S = 3.0, 0.8
+_HELD_S = (0.5, 3.0)  # where a held sound's level is taken
+_QUICK_S = (0.3, 0.8)  # where layers are compared with each other
 _MF = 3
 _ONSET_DB = -10.0
 _FILTERS = (-600.0, -1200.0, -1800.0, -2400.0, -3000.0, -3600.0)
 _DARKER = 0.25  # the softest layer's spectral centroid may lie this much lower
-_WEAKER_DB = 4.0
+_WEAKER_DB = 1.5
 _STRUCK = frozenset({8, 9, 11, 12, 13, 14, 47})  # overtones are not harmonic: only the strike tone tells the pitch
 
 Samples = np.ndarray[Any, np.dtype[np.float32]]
@@ -139,7 +139,7 @@ def _sound(synth: FluidSynth, program: int, key: int, velocity: int, bright: flo
     answer = synth.render(StemRequest(sounds, np.zeros(0, SWELL_DTYPE), _RATE))
     if answer.replaced or answer.missing or not np.any(answer.samples):
         return None
-    return answer.samples @ NARROWING.astype(np.float32)  # as the stage will take it
+    return narrowed(answer.samples)  # as the stage will take it
 
 
 def _filter(synth: FluidSynth, program: int, key: int) -> tuple[float, np.ndarray[Any, Any]]:
@@ -210,8 +210,9 @@ def _cents(samples: Samples, program: int, key: int) -> float:
     total = float(np.sum(spectrum))
     frequency = 440.0 * 2.0 ** ((key - 69) / 12.0)
     cents, weights = [], []
+    wide = 12.0 if program in _STRUCK else 24.0  # a semitone or half of one to either side
     for number in range(1, 2 if program in _STRUCK else 7):
-        low, high = (number * frequency * 2.0 ** (sign / 24.0) / _RATE * size for sign in (-1, 1))
+        low, high = (number * frequency * 2.0 ** (sign / wide) / _RATE * size for sign in (-1, 1))
         bins = np.arange(int(np.ceil(low)), min(int(high), len(spectrum) - 1) + 1)
         if len(bins) < 3:
             continue

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -11,7 +11,7 @@ from mapping.arrangement import TECHNIQUES
 from reading.score import Flag
 from render.articulation import boosts_db, let_go
 from render.deviation import LEVEL_DB, NOTE_CENTS, PLAYER_CENTS, TIME_S, deviates
-from render.figures import broken_chords, graces, strokes
+from render.figures import strokes
 from render.pedal import pedalled
 from render.shaping import SHAPE_DTYPE, shapes_of
 
@@ -25,7 +25,7 @@ __all__ = ["PLAYED_DTYPE", "SHAPE_DTYPE", "Performance", "perform"]
 
 PLAYED_DTYPE = np.dtype(
     [
-        ("note", "<i4"),  # row in the player's notes
+        ("note", "<i4"),  # row in the notes heard (signs played out)
         ("source", "<i4"),  # id of the piano note, -1 for none
         ("from_tick", "<i8"),  # where it begins and ends in the score, cut to the passage
         ("to_tick", "<i8"),
@@ -40,9 +40,10 @@ PLAYED_DTYPE = np.dtype(
     ]
 )
 
-_PLAIN, _TREMOLO, _ROLL = (TECHNIQUES.index(way) for way in ("plain", "tremolo", "roll"))
+_ROLL = TECHNIQUES.index("roll")
 
 Rows = np.ndarray[Any, np.dtype[np.void]]
+Mask = np.ndarray[Any, np.dtype[np.bool_]]
 
 
 @dataclass(frozen=True, eq=False)
@@ -76,68 +77,72 @@ def perform(part: Part, passage: Passage, settings: RenderSettings, dynamics: Dy
     dynamics : Dynamics
         Of the passage's score.
     """
-    tables, cut = [], False
-    for stretch in passage.stretches:
-        rows, sounding = _rows_in(part.notes, stretch)
-        cut |= sounding
-        tables.append(_played(part, rows, passage, stretch, settings, dynamics))
-    played = np.concatenate(tables) if tables else np.zeros(0, PLAYED_DTYPE)
+    heard = [_heard(part.notes, passage, stretch) for stretch in passage.stretches]
+    notes = np.concatenate([rows for rows, _ in heard])
+    part = replace(part, notes=notes)
+    tables, first = [], 0
+    for (rows, held), stretch in zip(heard, passage.stretches, strict=True):
+        table = _played(part, slice(first, first + len(rows)), held, passage, stretch, settings)
+        first += len(rows)
+        for row, one in enumerate(table):
+            at = np.array([one["from_tick"]], np.float64)
+            table["dynamic"][row] = dynamics.at(notes[one["note"]], at, part.marks)[0]
+        tables.append(table)
+    played = np.concatenate(tables)
     played = played[np.lexsort((played["pitch"], played["start_s"]))]
     if settings.spread and len(played):
         _deviate(played, part, settings.seed)
+    cut = any(bool(np.any(held)) for _, held in heard)
     return Performance(played, shapes_of(played, part, passage, dynamics), cut)
 
 
-def _rows_in(notes: Rows, stretch: Stretch) -> tuple[np.ndarray[Any, Any], bool]:
-    """Rows of the notes heard in a stretch, and whether one of them began before it."""
-    ends = notes["onset"] + notes["duration"]
-    inside = (notes["onset"] >= stretch.start) & (notes["onset"] < stretch.end)
-    sounding = (notes["onset"] < stretch.start) & (ends > stretch.start)
-    heard = (notes["flags"] & int(Flag.CUE)) == 0
-    return np.flatnonzero((inside | sounding) & heard), bool(np.any(sounding & heard))
+def _heard(notes: Rows, passage: Passage, stretch: Stretch) -> tuple[Rows, Mask]:
+    """Notes heard in a stretch with their signs played out, and which of them began before it."""
+    from reading.playing import performed_notes
+
+    before = notes["bar"] < stretch.first_bar
+    inside = ~before & (notes["bar"] <= stretch.last_bar)
+    sounding = before & (notes["onset"] + notes["duration"] > stretch.start)
+    rows = performed_notes(passage.score, notes[inside | sounding], timeline=passage.clock)  # type: ignore[arg-type]
+    held = (rows["bar"] < stretch.first_bar) & (rows["onset"] < stretch.start)
+    # Of a sign played out that began before, only what still sounds is heard.
+    keep = ~held | (rows["onset"] + rows["duration"] > stretch.start)
+    return rows[keep], held[keep]
 
 
-def _played(
-    part: Part,
-    rows: np.ndarray[Any, Any],
-    passage: Passage,
-    stretch: Stretch,
-    settings: RenderSettings,
-    dynamics: Dynamics,
-) -> Rows:
-    """Play the notes of one stretch: times, levels and emphasis."""
+def _played(part: Part, rows: slice, held: Mask, passage: Passage, stretch: Stretch, settings: RenderSettings) -> Rows:
+    """Play the notes of one stretch: times and emphasis."""
     notes = part.notes[rows]
-    table = np.zeros(len(rows), PLAYED_DTYPE)
-    table["note"], table["source"], table["pitch"] = rows, notes["source"], notes["pitch"]
+    table = np.zeros(len(notes), PLAYED_DTYPE)
+    table["note"], table["source"], table["pitch"] = np.arange(rows.start, rows.stop), notes["source"], notes["pitch"]
     table["technique"] = notes["technique"]
-    table["from_tick"] = np.maximum(notes["onset"], stretch.start)
+    table["from_tick"] = np.where(held, stretch.start, notes["onset"])
     table["to_tick"] = np.minimum(notes["onset"] + notes["duration"], stretch.end)
     table["start_s"] = passage.seconds(stretch, table["from_tick"])
     written_end_s = passage.seconds(stretch, table["to_tick"])
     # A note struck anew at the start of the passage has no accent of its own there.
-    flags = np.where(notes["onset"] < stretch.start, notes["flags"] & ~np.uint32(_ATTACKS), notes["flags"])
+    flags = np.where(held, notes["flags"] & ~np.uint32(_ATTACKS), notes["flags"])
+    flags = np.where(_shaken(notes), flags | np.uint32(int(Flag.SLUR_INSIDE)), flags)
     table["end_s"] = let_go(part.player, flags, table["start_s"], written_end_s)
     table["boost_db"] = boosts_db(flags)
-    for row, note in enumerate(notes):
-        table["dynamic"][row] = dynamics.at(note, table["from_tick"][row : row + 1].astype(np.float64), part.marks)[0]
-    graces(table, notes)
-    broken_chords(table, notes, part.player)
     pedalled(table, part.player, passage, stretch, settings)
     return _stroked(table, notes, part.player)
 
 
 _ATTACKS = int(Flag.ACCENT | Flag.MARCATO | Flag.SFORZANDO | Flag.FP)
+_SHAKES = int(Flag.TRILL | Flag.MORDENT | Flag.INVERTED_MORDENT | Flag.TURN | Flag.INVERTED_TURN)
+
+
+def _shaken(notes: Rows) -> Mask:
+    """Which notes belong to an ornament, whose notes are slurred."""
+    return np.asarray((notes["flags"] & _SHAKES) != 0)
 
 
 def _stroked(table: Rows, notes: Rows, player: Player) -> Rows:
-    """Play rolls and repeated notes as single strokes; the bowed tremolo is a trembling level instead (see shaping)."""
-    if not len(table):
+    """Play rolls as single strokes; the bowed tremolo is a trembling level instead (see shaping)."""
+    rolled = (table["technique"] == _ROLL) & ((notes["flags"] & int(Flag.TREMOLO)) == 0)
+    if not np.any(rolled):
         return table
-    repeated = (notes["flags"] & int(Flag.TREMOLO)) != 0
-    if player.family == "strings":
-        table["technique"][repeated & (table["technique"] == _PLAIN)] = _TREMOLO
-        return table
-    rolled = (table["technique"] == _ROLL) | repeated
     pieces = [table[~rolled], *(strokes(table[row : row + 1], player) for row in np.flatnonzero(rolled))]
     return np.concatenate(pieces)
 

@@ -24,12 +24,14 @@ __all__ = ["BLOCK", "FluidSynth"]
 BLOCK = 64
 """Samples in which the library thinks; events take effect at their borders."""
 
-_CHANNELS = 256
+_MOST_CHANNELS = 256
+_CHANNEL_STEP = 16  # the library takes multiples of this
 _DRUM_CHANNEL = 9  # the library treats it differently
 _POLYPHONY = 512
 TAIL_CAP_S = 6.0
 """No release of the fonts we know lasts longer."""
 _TAIL_STEP = 2048
+_INAUDIBLE = 1e-6  # -120 dB re full scale, before the stem's gain
 _CHANNEL_REST_S = 5.0  # a channel is not used again while its last sound may still ring
 _SEARCH_KEYS = 24  # how far to look for a key that sounds
 _OFF, _SWELL, _ON = 0, 1, 2  # order at one instant
@@ -79,8 +81,8 @@ class FluidSynth:
 
     def render(self, request: StemRequest) -> StemSound:
         """Return the sound of *request*; every thread has its own loaded font."""
-        with _FreshSynth(self._loaded(), request.sample_rate_hz) as synth:
-            return synth.play(request, self.tail_cap_s)
+        with _FreshSynth(self._loaded(), request) as synth:
+            return synth.play(self.tail_cap_s)
 
     def _loaded(self) -> _LoadedFont:
         """Return this thread's loaded font, loading it the first time."""
@@ -102,7 +104,6 @@ class _LoadedFont:
         for name, value in (
             ("synth.dynamic-sample-loading", 0 if static else 1),
             ("synth.lock-memory", 0),
-            ("synth.midi-channels", _CHANNELS),
             ("synth.polyphony", _POLYPHONY),
             ("synth.reverb.active", 0),
             ("synth.chorus.active", 0),
@@ -119,8 +120,10 @@ class _LoadedFont:
 class _FreshSynth:
     """A synth used for one stem and then thrown away."""
 
-    def __init__(self, loaded: _LoadedFont, sample_rate_hz: int) -> None:
-        self.loaded, self.lib, self.rate = loaded, loaded.lib, sample_rate_hz
+    def __init__(self, loaded: _LoadedFont, request: StemRequest) -> None:
+        self.loaded, self.lib, self.rate = loaded, loaded.lib, request.sample_rate_hz
+        self.request = request
+        self.channels = _channels(request.sounds, self.rate)
         self.buffer = np.zeros((0, 2), np.float32)
         self.done = 0
         self.replaced: dict[int, int] = {}
@@ -128,6 +131,9 @@ class _FreshSynth:
 
     def __enter__(self) -> _FreshSynth:
         lib = self.lib
+        # A channel costs time to make, so there are only as many as this stem needs.
+        count = max(self.channels, default=0) // _CHANNEL_STEP * _CHANNEL_STEP + _CHANNEL_STEP
+        lib.fluid_settings_setint(self.loaded.settings, b"synth.midi-channels", count)
         lib.fluid_settings_setnum(self.loaded.settings, b"synth.sample-rate", float(self.rate))
         self.synth = lib.new_fluid_synth(self.loaded.settings)
         self.sfont = lib.fluid_synth_add_sfont(self.synth, self.loaded.sfont)
@@ -138,10 +144,10 @@ class _FreshSynth:
         self.lib.fluid_synth_remove_sfont(self.synth, self.loaded.sfont)
         self.lib.delete_fluid_synth(self.synth)
 
-    def play(self, request: StemRequest, tail_cap_s: float) -> StemSound:
-        """Sound every event of *request*, then let it ring out."""
+    def play(self, tail_cap_s: float) -> StemSound:
+        """Sound every event of the request, then let it ring out."""
+        request, channels = self.request, self.channels
         sounds = request.sounds
-        channels = _channels(sounds, self.rate)
         selected: dict[int, tuple[int, int]] = {}
         keys: dict[int, int] = {}
         self._grow(int(sounds["end"].max(initial=0)) + self.rate)
@@ -203,7 +209,7 @@ class _FreshSynth:
     def _grow(self, length: int) -> None:
         """Make room for *length* samples."""
         if length > len(self.buffer):
-            grown = np.zeros((length, 2), np.float32)
+            grown = np.zeros((max(length, len(self.buffer) * 5 // 4), 2), np.float32)
             grown[: self.done] = self.buffer[: self.done]
             self.buffer = grown
 
@@ -218,10 +224,12 @@ class _FreshSynth:
         self.done = at
 
     def _ring_out(self, cap_s: float) -> None:
-        """Synthesise until no voice sounds (or a generous limit is reached)."""
+        """Synthesise until no voice sounds or nothing is left to hear (or a generous limit is reached)."""
         limit = self.done + int(cap_s * self.rate)
         while self.done < limit and self.lib.fluid_synth_get_active_voice_count(self.synth) > 0:
             self._write_to(self.done + _TAIL_STEP)
+            if np.max(np.abs(self.buffer[self.done - _TAIL_STEP : self.done])) < _INAUDIBLE:
+                return
 
 
 def _shifts() -> list[int]:
@@ -247,7 +255,7 @@ def _events(request: StemRequest) -> list[tuple[int, int, int, int]]:
 
 def _channels(sounds: np.ndarray[Any, np.dtype[np.void]], rate: int) -> list[int]:
     """Give every sound a channel that is free, or the one free for longest where all are taken."""
-    free_at = np.zeros(_CHANNELS, np.int64)
+    free_at = np.zeros(_MOST_CHANNELS, np.int64)
     free_at[_DRUM_CHANNEL] = np.iinfo(np.int64).max
     chosen = []
     for sound in sounds:
