@@ -25,8 +25,8 @@ __all__ = ["Accent", "accents"]
 _SIGNS = (
     (Flag.SFORZANDO, 0.7, "sforzando"),
     (Flag.FP, 0.7, "forte-piano"),
-    (Flag.MARCATO, 0.6, "strong accent"),
-    (Flag.ACCENT, 0.5, "accent"),
+    (Flag.MARCATO, 0.55, "strong accent"),
+    (Flag.ACCENT, 0.45, "accent"),
     (Flag.ARPEGGIO | Flag.ARPEGGIO_DOWN, 0.35, "arpeggio sign"),
 )
 _THICK = 0.35

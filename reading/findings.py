@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -12,10 +13,15 @@ if TYPE_CHECKING:
 
 __all__ = ["Draft", "Finding", "Option", "bar_words", "ranked"]
 
-_MUST = 0.6
+_MUST = 0.65
 _SHOULD = 0.4
-_BARS_PER_MUST = 2.5
-"""One finding of the first rank for so many bars at most: sixty bars then give a list one reads in five minutes."""
+_BARS_PER_MUST = 2.75
+_BARS_PER_SHOULD = 1.75
+_BARS_PER_KIND = 14
+"""Bars for each finding of the first rank, for each of the first two, for each of one kind in the first rank, at least.
+
+Sixty bars then give at most 34 findings in the first two ranks; at nine seconds each that is a list of five minutes.
+"""
 
 
 @dataclass(frozen=True)
@@ -117,7 +123,7 @@ def _bar_word(score: Score, index: int) -> str:
 
 
 def ranked(score: Score, drafts: Iterable[Draft]) -> tuple[Finding, ...]:
-    """Rank the drafts: by strength, the first rank never longer than one finding for every two and a half bars.
+    """Rank the drafts: by strength, the first ranks never longer than one reads in a few minutes.
 
     Parameters
     ----------
@@ -132,10 +138,9 @@ def ranked(score: Score, drafts: Iterable[Draft]) -> tuple[Finding, ...]:
     """
     joined = _joined(drafts)
     joined.sort(key=lambda draft: (-draft.strength, draft.first, draft.kind))
-    most = max(6, round(len(score.bars) / _BARS_PER_MUST))
+    ranks = _ranks(joined, len(score.bars))
     result = []
-    for place, draft in enumerate(joined):
-        rank = 1 if draft.strength >= _MUST and place < most else 2 if draft.strength >= _SHOULD else 3
+    for rank, draft in zip(ranks, joined, strict=True):
         bars = bar_words(score, draft.first, draft.last)
         result.append(
             Finding(
@@ -151,6 +156,19 @@ def ranked(score: Score, drafts: Iterable[Draft]) -> tuple[Finding, ...]:
             )
         )
     return tuple(sorted(result, key=lambda one: (one.rank, one.first_bar_index, one.last_bar_index, one.kind)))
+
+
+def _ranks(drafts: list[Draft], bars: int) -> list[int]:
+    """Rank of each draft, strongest first: by strength, as far as the lists stay short."""
+    must, should = max(6, round(bars / _BARS_PER_MUST)), max(10, round(bars / _BARS_PER_SHOULD))
+    of_kind, kinds = max(3, round(bars / _BARS_PER_KIND)), Counter[str]()
+    ranks: list[int] = []
+    for draft in drafts:
+        first = draft.strength >= _MUST and ranks.count(1) < must and kinds[draft.kind] < of_kind
+        second = draft.strength >= _SHOULD and ranks.count(1) + ranks.count(2) < should
+        kinds[draft.kind] += first
+        ranks.append(1 if first else 2 if second else 3)
+    return ranks
 
 
 def _joined(drafts: Iterable[Draft]) -> list[Draft]:

@@ -6,65 +6,65 @@ from typing import TYPE_CHECKING
 
 from reading.findings import Draft
 from reading.register import pitch_name
+from reading.repeats import find
 
 if TYPE_CHECKING:
     from reading.findings_facts import Facts
     from reading.form import Section
+    from reading.repeats import Repeat
 
 __all__ = ["dialogue_findings", "repeat_findings", "section_findings"]
 
-_THEME = 0.55
+_THEME = 0.65
+_BACK = ("opening returns", "theme returns")  # reasons of a start, as reading.form words them
+_NEW = ("new theme", "starts a passage", "new tempo", "new key signature", "new metre")
 _SHOWN_BARS = 8
+_ECHO = 0.9
 
 
 def section_findings(facts: Facts) -> list[Draft]:
     """Draft starts of sections: a new theme where the music is new and stands out, else a contrast."""
     starts = sorted(facts.sections.rows, key=lambda section: section.bar_index)
-    return [
+    drafts = [
         _section_draft(facts, section, starts[place + 1].bar_index if place + 1 < len(starts) else None)
         for place, section in enumerate(starts)
         if section.bar_index > 1
     ]
+    told = [repeat.later[0] for repeat in facts.repeats]
+    return [draft for draft in drafts if draft.kind != "return" or all(abs(draft.first - bar) > 1 for bar in told)]
 
 
 def _section_draft(facts: Facts, section: Section, following: int | None) -> Draft:
     """One start, with the bars of its first phrase."""
     bars = len(facts.score.bars)
-    last = min(bars, section.bar_index + _SHOWN_BARS - 1, (following or bars + 1) - 1)
-    known = next((repeat for repeat in facts.repeats if abs(repeat.later[0] - section.bar_index) <= 1), None)
-    evidence = [f"strength {section.strength:.2f}: {', '.join(section.reasons)}"]
-    evidence += _changes(facts, section.bar_index)
-    offers = facts.offers(section.bar_index, last)
-    if section.strength >= _THEME and known is None:
+    first, strength = section.bar_index, section.strength
+    last = min(bars, first + _SHOWN_BARS - 1, (following or bars + 1) - 1)
+    known = next((repeat for repeat in facts.repeats if abs(repeat.later[0] - first) <= 1), None)
+    evidence = (f"strength {strength:.2f}: {', '.join(section.reasons)}", *_words(facts, first))
+    offers = facts.offers(first, last)
+    if strength >= _THEME and any(words in reason for reason in section.reasons for words in _BACK):
+        question = "What was heard before comes back: in its first colour, or richer?"
+        return Draft("return", first, last, 0.2 + 0.5 * strength, evidence, question, offers.repeat())
+    if strength >= _THEME and known is None and any(words in reason for reason in section.reasons for words in _NEW):
         question = "Which colour belongs to this theme?"
-        strength = min(0.98, 0.35 + 0.6 * section.strength)
-        return Draft("new theme", section.bar_index, last, strength, tuple(evidence), question, offers.theme())
+        return Draft("new theme", first, last, 0.35 + 0.6 * strength, evidence, question, offers.theme())
     question = "Does the new character bring other players?"
-    return Draft(
-        "contrast", section.bar_index, last, 0.2 + 0.55 * section.strength, tuple(evidence), question, offers.contrast()
-    )
+    return Draft("contrast", first, last, 0.2 + 0.55 * strength, evidence, question, offers.contrast())
 
 
-def _changes(facts: Facts, bar: int) -> list[str]:
-    """Say what changes by sign at a bar: key, metre, tempo, words."""
-    now, before = facts.score.bars[bar - 1], facts.score.bars[bar - 2]
-    found = []
-    if now["fifths"] != before["fifths"] or now["minor"] != before["minor"]:
-        found.append("new key signature")
-    if (now["beats"], now["beat_type"]) != (before["beats"], before["beat_type"]):
-        found.append("new metre")
+def _words(facts: Facts, bar: int) -> list[str]:
+    """Words and tempo that stand at a bar."""
     start, end = facts.score.span(bar, bar)
     words = [mark.value for mark in facts.score.marks_of("text") if start <= mark.onset < end]
     tempo = [mark.value for mark in facts.score.marks_of("tempo") if start <= mark.onset < end]
-    found += [f"marked “{', '.join(words)}”"] if words else []
-    found += [f"new tempo, {float(tempo[0]):.0f} quarters a minute"] if tempo else []
-    return found
+    found = [f"marked “{', '.join(words)}”"] if words else []
+    return found + ([f"{float(tempo[0]):.0f} quarters a minute"] if tempo else [])
 
 
 def repeat_findings(facts: Facts) -> list[Draft]:
     """Passages that come back."""
     drafts = []
-    for repeat in facts.repeats:
+    for repeat in (*facts.repeats, *_echoes(facts)):
         first, last = repeat.later
         bars = last - first + 1
         interval = f", {abs(repeat.semitones)} semitones {'up' if repeat.semitones > 0 else 'down'}" * bool(
@@ -72,10 +72,24 @@ def repeat_findings(facts: Facts) -> list[Draft]:
         )
         model = facts.words(*repeat.first)
         evidence = (f"bars {model} come back{interval}: {repeat.kind}, likeness {repeat.similarity:.2f}",)
-        strength = min(0.9, 0.35 + 0.05 * min(bars, 8) + 0.1 * (repeat.kind == "literal"))
+        at_once = first == repeat.first[1] + 1
+        strength = 0.35 + 0.05 * min(bars, 8) + 0.1 * (repeat.kind == "literal") + 0.12 * at_once
         offers = facts.offers(first, last).repeat()
         drafts.append(Draft("repeat", first, last, strength, evidence, "The same colour again, or a new one?", offers))
     return drafts
+
+
+def _echoes(facts: Facts) -> list[Repeat]:
+    """Short passages repeated at once and literally, which the search for longer ones leaves out."""
+    covered = {bar for repeat in facts.repeats for bar in range(repeat.later[0], repeat.later[1] + 1)}
+    short = find(facts.score, like=_ECHO, least_bars=2)
+    return [
+        repeat
+        for repeat in short
+        if repeat.later[0] == repeat.first[1] + 1
+        and repeat.semitones == 0
+        and not covered & set(range(repeat.later[0], repeat.later[1] + 1))
+    ]
 
 
 def dialogue_findings(facts: Facts) -> list[Draft]:

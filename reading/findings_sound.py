@@ -11,10 +11,12 @@ from reading.findings_facts import runs
 if TYPE_CHECKING:
     from reading.accents import Accent
     from reading.findings_facts import Facts
+    from reading.pedal import PedalRow
     from reading.survey_dynamics import Contrast
 
 __all__ = ["accent_findings", "dynamic_findings", "pedal_findings", "swell_findings"]
 
+_RARE = 8  # one arpeggio sign for so many bars or fewer is an accent; more are a way of playing
 _WEAK = 0.3  # an accent below this strength is kept in the table only
 
 
@@ -24,10 +26,9 @@ def accent_findings(facts: Facts) -> list[Draft]:
         accent for accent in facts.accents if accent.strength >= _WEAK and (accent.marked or accent.strength > 0.4)
     ]
     starts = {section.bar_index for section in facts.sections.rows}
-    drafts = []
-    for group in _accent_groups(strong, starts):
-        drafts.append(_accent_draft(facts, group))
-    return drafts
+    often = Counter(accent.reasons[0].split(" over ")[0] for accent in strong)
+    rolls = often["arpeggio sign"] <= len(facts.score.bars) / _RARE
+    return [_accent_draft(facts, group, rolls=rolls) for group in _accent_groups(strong, starts)]
 
 
 def _accent_groups(accents: list[Accent], starts: set[int]) -> list[list[Accent]]:
@@ -44,7 +45,7 @@ def _accent_groups(accents: list[Accent], starts: set[int]) -> list[list[Accent]
     return groups
 
 
-def _accent_draft(facts: Facts, group: list[Accent]) -> Draft:
+def _accent_draft(facts: Facts, group: list[Accent], *, rolls: bool) -> Draft:
     """One accent or one passage of accents."""
     first, last = group[0].bar_index, group[-1].bar_index
     best = max(group, key=lambda accent: accent.strength)
@@ -53,13 +54,13 @@ def _accent_draft(facts: Facts, group: list[Accent]) -> Draft:
         exact = best.beat * 12 == round(best.beat * 12)
         beats = f"{best.beat:g}" if exact else ""
         return Draft(
-            "accent", first, last, best.strength + 0.2 * ("arpeggio" in best.reasons[0]), evidence,
+            "accent", first, last, best.strength + 0.3 * (rolls and "arpeggio" in best.reasons[0]), evidence,
             "What gives this moment its stress?", facts.offers(first, last).accent(beats),
         )  # fmt: skip
     often = [beat for beat, count in Counter(f"{one.beat:g}" for one in group).most_common(3) if count > 1]
     where = f", mostly on beat {' and '.join(sorted(often[:2]))}" if often else ""
     evidence = (f"{len(group)} accents in {last - first + 1} bars{where}", f"strongest: {', '.join(best.reasons)}")
-    strength = min(1.0, best.strength + 0.02 * len(group))
+    strength = min(1.0, best.strength + 0.02 * min(15, len(group)))
     return Draft(
         "accent", first, last, strength, evidence, "Who marks these accents, all of them or only the strongest?",
         facts.offers(first, last).accent(),
@@ -87,7 +88,7 @@ def _contrast_draft(facts: Facts, contrast: Contrast) -> Draft:
             f"{marks[0]} (bar {facts.words(bars[0], bars[0])}) to {marks[-1]} at once, {contrast.degrees} degrees",
         )
         question = "Does the change of loudness bring a change of players?"
-    strength = min(1.0, 0.18 * contrast.degrees + 0.08 * (turns - 1))
+    strength = min(1.0, 0.16 * contrast.degrees + 0.08 * (turns - 1))
     return Draft("dynamic contrast", contrast.first_bar, contrast.last_bar, strength, evidence, question, offers)
 
 
@@ -114,28 +115,45 @@ def swell_findings(facts: Facts) -> list[Draft]:
         words = {"cresc": "crescendo", "dim": "diminuendo"}[swell.kind]
         evidence = (f"{words} over {bars} bar{'s' * (bars > 1)}" + (f", {degrees} degrees" if degrees else ""),)
         question = "Do players join, or does each play louder?" if swell.kind == "cresc" else "Who falls silent first?"
-        strength = min(0.7, 0.2 + 0.04 * bars + 0.1 * degrees)
+        strength = min(0.7, 0.2 + 0.03 * bars + 0.09 * degrees)
         offers = facts.offers(swell.first_bar, swell.last_bar).swell(swell.kind)
         drafts.append(Draft(words, swell.first_bar, swell.last_bar, strength, evidence, question, offers))
     return drafts
 
 
 def pedal_findings(facts: Facts) -> list[Draft]:
-    """Passages in which the pedal sustains, marked or implied; parted where the one ends and the other begins."""
+    """Passages in which the pedal sustains, marked or implied; parted where a section starts or the figure changes."""
+    cuts = {section.bar_index for section in facts.sections.rows} | set(facts.figuration.changes[2])
     drafts = []
     for source in ("marked", "implied"):
         rows = [row for row in facts.pedal.rows if row.source == source]
-        for first, last in runs([row.bar_index for row in rows], bridge=2):
+        parts = runs([row.bar_index for row in rows], bridge=2)
+        for first, last in (part for run in parts for part in _parted(run, cuts)):
             inside = [row for row in rows if first <= row.bar_index <= last]
-            notes = [len(row.notes) for row in inside]
-            mean = sum(notes) / len(notes)
-            evidence = [f"pedal {source} in {len({row.bar_index for row in inside})} of {last - first + 1} bars"]
-            evidence.append(f"it keeps {mean:.0f} notes sounding on average")
-            if source == "implied" and inside[0].reason:
-                evidence.append(inside[0].reason)
-            bars = last - first + 1
-            strength = min(0.95, 0.35 + 0.1 * bars + 0.1 * (source == "marked") + 0.02 * mean)
-            question = "What gives the resonance: held winds, sustained strings, nothing?"
-            offers = facts.offers(first, last).pedal()
-            drafts.append(Draft("pedal", first, last, strength, tuple(evidence), question, offers))
+            if inside:
+                drafts.append(_pedal_draft(facts, (inside[0].bar_index, inside[-1].bar_index), inside))
     return drafts
+
+
+def _parted(run: tuple[int, int], cuts: set[int]) -> list[tuple[int, int]]:
+    """Part a stretch of bars before each bar of *cuts*."""
+    starts = sorted({run[0]} | {bar for bar in cuts if run[0] < bar <= run[1]})
+    return [(start, after - 1) for start, after in zip(starts, [*starts[1:], run[1] + 1], strict=True)]
+
+
+def _pedal_draft(facts: Facts, bars: tuple[int, int], rows: list[PedalRow]) -> Draft:
+    """One passage under one kind of pedal; a broken figure needs the resonance more than chords do."""
+    first, last = bars
+    source, count = rows[0].source, last - first + 1
+    mean = sum(len(row.notes) for row in rows) / len(rows)
+    evidence = [f"pedal {source} in {len({row.bar_index for row in rows})} of {count} bars"]
+    evidence.append(f"it keeps {mean:.0f} notes sounding on average")
+    evidence += [rows[0].reason] if source == "implied" and rows[0].reason else []
+    broken = facts.figuration.at(first, 2).family == "broken"
+    if source == "marked" or rows[0].reason.startswith("simile"):
+        strength = 0.45 + 0.08 * count
+    else:
+        strength = 0.35 + 0.07 * count if broken else min(0.55, 0.3 + 0.05 * count)
+    question = "What gives the resonance: held winds, sustained strings, nothing?"
+    offers = facts.offers(first, last).pedal()
+    return Draft("pedal", first, last, min(0.95, strength), tuple(evidence), question, offers)

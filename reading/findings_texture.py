@@ -50,7 +50,7 @@ def gap_findings(facts: Facts) -> list[Draft]:
             f"{region.median:.0f} semitones empty inside the texture (median), at most {region.widest}",
             f"{region.habit:.0f} are usual in this piece",
         )
-        strength = min(0.95, 0.2 + 0.02 * wide + 0.12 * min(bars, 4))
+        strength = min(0.95, 0.15 + 0.025 * wide + 0.08 * min(bars, 4))
         offers = facts.offers(region.first_bar, region.last_bar).gap()
         question = "Is the middle filled, or is the emptiness wanted?"
         drafts.append(Draft("gap", region.first_bar, region.last_bar, strength, evidence, question, offers))
@@ -131,7 +131,7 @@ def bass_octave_findings(facts: Facts) -> list[Draft]:
         evidence = (f"the bass has its lower octave in the bars around ({min(near):.0%} of its notes), not here",)
         question = "Do the double basses rest with the missing octave?"
         offers = facts.offers(first, last).bass_octave()
-        drafts.append(Draft("bass without its octave", first, last, 0.62, evidence, question, offers))
+        drafts.append(Draft("bass without its octave", first, last, 0.7, evidence, question, offers))
     return drafts
 
 
@@ -197,10 +197,11 @@ def _figure_draft(facts: Facts, group: list[Figure]) -> Draft:
         f"{names[0]} in {group[0].rhythm} notes, {speed:g} to the beat, {last - first + 1} bars",
         f"compass {pitch_name(min(row.low for row in group))} to {pitch_name(max(row.high for row in group))}",
     ]
-    hard = span > 19 or (leap > 12 and speed >= 3)
+    hard = family == "broken" and (span > 19 or (leap > 12 and speed >= 3))
     if hard:
         evidence.append(f"{span} semitones wide with leaps of {leap}: no single string or wind part as it stands")
-    strength = min(0.9, 0.25 + 0.06 * min(last - first + 1, 6) + 0.06 * min(speed, 4) + 0.1 * hard)
+    own = 0.25 if family in ("broken", "repeated", "oscillation") else 0.2
+    strength = min(0.9, own + 0.06 * min(last - first + 1, 6) + 0.06 * min(speed, 4) + 0.1 * hard)
     question = "Which orchestral figure keeps this motion?"
     offers = facts.offers(first, last).figure(_WAYS[family])
     return Draft("figuration", first, last, strength, tuple(evidence), question, offers)

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-import itertools
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 
 __all__ = ["Compass", "Dialogue", "compasses", "dialogues", "pitch_name"]
 
+_LONGEST = 4
 _APART = 9
 """Semitones between the middles of two phrases from which they count as different registers."""
 _STEPS = ("C", "C#", "D", "Eb", "E", "F", "F#", "G", "Ab", "A", "Bb", "B")
@@ -103,8 +104,10 @@ def dialogues(score: Score, layers: Layers) -> tuple[Dialogue, ...]:
         stop = start + 1
         while stop < len(turns) and _answers(turns, start, stop):
             stop += 1
-        if stop - start >= 3:
-            found.append(_dialogue(turns[start:stop]))
+        usual = turns[start][1] - turns[start][0] + 1
+        run = turns[start:stop] + (_trimmed(turns, stop, usual) if stop - start >= 2 else [])
+        if len(run) >= 3:
+            found.append(_dialogue(run))
             start = stop
         else:
             start += 1
@@ -126,15 +129,27 @@ def _turns(texture: Texture, tune: IntArray) -> list[tuple[int, int, int]]:
 
 
 def _answers(turns: list[tuple[int, int, int]], start: int, row: int) -> bool:
-    """Whether a turn goes on with the dialogue: next to the last, short, far from it and back near the one before."""
+    """Whether a turn goes on with the dialogue: next to the last, far from it, back near the one before that."""
     before, now = turns[row - 1], turns[row]
-    short = all(last - first < 4 for first, last, _ in (before, now))
     far = abs(now[2] - before[2]) >= _APART
-    back = row - start < 2 or (now[2] - before[2]) * (turns[row - 2][2] - before[2]) > 0
-    return short and far and back and now[0] == before[1] + 1
+    back = row - start < 2 or abs(now[2] - turns[row - 2][2]) < _APART
+    usual = turns[start][1] - turns[start][0] + 1
+    length = now[1] - now[0] + 1
+    alike = usual <= _LONGEST and length <= 2 * usual <= 4 * length
+    return far and back and alike and now[0] == before[1] + 1
+
+
+def _trimmed(turns: list[tuple[int, int, int]], row: int, usual: int) -> list[tuple[int, int, int]]:
+    """The turn after the last, cut to the usual length: the answer from which the music goes on in its register."""
+    if row >= len(turns):
+        return []
+    first, last, middle = turns[row]
+    before, model = turns[row - 1], turns[row - 2]
+    fits = first == before[1] + 1 and abs(middle - model[2]) < _APART <= abs(middle - before[2])
+    return [(first, min(last, first + usual - 1), middle)] if fits else []
 
 
 def _dialogue(turns: list[tuple[int, int, int]]) -> Dialogue:
     """Describe a run of turns."""
-    apart = min(abs(b[2] - a[2]) for a, b in itertools.pairwise(turns))
+    apart = min(abs(after[2] - before[2]) for before, after in pairwise(turns))
     return Dialogue(turns[0][0], turns[-1][1], tuple(turns), apart)

@@ -121,7 +121,8 @@ def contrasts(score: Score, rows: tuple[DynamicMark, ...]) -> tuple[Contrast, ..
     groups: list[list[int]] = []
     for place in sudden:
         near = groups and levels[place].bar_index - levels[groups[-1][-1]].bar_index <= _SHORT_BARS
-        if near and groups[-1][-1] == place - 1:
+        back = place >= 2 and levels[place].mark == levels[place - 2].mark
+        if near and back and groups[-1][-1] == place - 1:
             groups[-1].append(place)
         else:
             groups.append([place])
