@@ -30,10 +30,19 @@ def test_nothing_to_say(build):
 
 @pytest.mark.parametrize(
     ("name", "pitch", "kinds"),
-    [("flute 1", 59, ["range"]), ("flute 1", 60, ["comfort"]), ("violins 1", 54, ["range"]), ("violins 1", 55, []),
-     ("basses", 27, ["range"]), ("trumpet 1", 85, ["range"]), ("horn 1", 76, ["comfort", "unprepared"]),
-     ("viola", 47, ["range"]), ("cello", 82, ["range"]), ("bassoon 1", 76, ["range"])],
-)  # fmt: skip
+    [
+        ("flute 1", 59, ["range"]),
+        ("flute 1", 60, ["comfort"]),
+        ("violins 1", 54, ["range"]),
+        ("violins 1", 55, []),
+        ("basses", 27, ["range"]),
+        ("trumpet 1", 85, ["range"]),
+        ("horn 1", 76, ["comfort", "unprepared"]),
+        ("viola", 47, ["range"]),
+        ("cello", 82, ["range"]),
+        ("bassoon 1", 76, ["range"]),
+    ],
+)
 def test_compass(build, name, pitch, kinds):
     """Beyond the compass is an error, beyond the safe compass an advice, at its edge nothing."""
     level = "p" if name == "flute 1" else "f"
@@ -64,9 +73,17 @@ def test_remedy_is_a_step_that_mends(build):
 
 @pytest.mark.parametrize(
     ("name", "pitch", "level", "expected"),
-    [("flute 1", 64, "f", True), ("flute 1", 64, "p", False), ("flute 1", 88, "f", False), ("oboe 1", 63, "pp", True),
-     ("oboe 1", 63, "f", False), ("bassoon 1", 36, "pp", True), ("bassoon 1", 74, "ff", True), ("horn 1", 38, "ff", True)],
-)  # fmt: skip
+    [
+        ("flute 1", 64, "f", True),
+        ("flute 1", 64, "p", False),
+        ("flute 1", 88, "f", False),
+        ("oboe 1", 63, "pp", True),
+        ("oboe 1", 63, "f", False),
+        ("bassoon 1", 36, "pp", True),
+        ("bassoon 1", 74, "ff", True),
+        ("horn 1", 38, "ff", True),
+    ],
+)
 def test_register_and_dynamic(build, name, pitch, level, expected):
     """Flutes are weak below where oboes and bassoons are strong (Rimsky-Korsakov I.B; theidiomaticorchestra.net)."""
     found = _checked(build, build.part_of(name, [(0, 1, pitch)], level=level))
@@ -136,11 +153,22 @@ def test_slurred_arpeggios_suit_flutes_not_oboes(build):
 
 @pytest.mark.parametrize(
     ("name", "pitches", "lies"),
-    [("violin", (55, 62), True), ("violin", (55, 57), False), ("violin", (62, 70), True), ("violin", (55, 62, 71, 79), True),
-     ("violin", (57, 59), False), ("violin", (60, 64, 67), False), ("violin", (62, 74), True), ("viola", (48, 55, 64), True),
-     ("cello", (36, 43), True), ("cello", (36, 38), False), ("cello", (36, 43, 52, 60), True), ("double bass", (28, 33), True),
-     ("double bass", (29, 41), False)],
-)  # fmt: skip
+    [
+        ("violin", (55, 62), True),
+        ("violin", (55, 57), False),
+        ("violin", (62, 70), True),
+        ("violin", (55, 62, 71, 79), True),
+        ("violin", (57, 59), False),
+        ("violin", (60, 64, 67), False),
+        ("violin", (62, 74), True),
+        ("viola", (48, 55, 64), True),
+        ("cello", (36, 43), True),
+        ("cello", (36, 38), False),
+        ("cello", (36, 43, 52, 60), True),
+        ("double bass", (28, 33), True),
+        ("double bass", (29, 41), False),
+    ],
+)
 def test_which_chords_lie_on_the_strings(name, pitches, lies):
     """Fifths, sixths and octaves lie; two notes below the second string never do (*from memory*: violin method)."""
     assert (stopping(instrument(name), pitches) is not None) is lies
@@ -226,7 +254,7 @@ def test_empty_middle_in_forte(build):
 
 
 def test_published_equivalences_hold():
-    """Forte: 1 trumpet = 2 horns = 4 woodwinds, a string section = 2 woodwinds; piano: all equal (Rimsky-Korsakov I, p. 33)."""
+    """Forte: trumpet = 2 horns = 4 woodwinds, strings = 2 woodwinds; piano: all equal (Rimsky-Korsakov I, p. 33)."""
     forte, piano = DYNAMICS.index("f"), DYNAMICS.index("p")
 
     def power(name, level):

@@ -169,9 +169,10 @@ def test_json(build):
 @given(
     st.lists(
         st.tuples(st.integers(0, 23), st.integers(1, 8), st.integers(30, 96), st.sampled_from([1, 2])),
-        min_size=1, max_size=30,
+        min_size=1,
+        max_size=30,
     )
-)  # fmt: skip
+)
 def test_literal_is_always_one(build, rows):
     """For any piece a literal variant has 1 on all counts."""
     score = build.score_of([(a / 2, b / 2, p, s) for a, b, p, s in rows])

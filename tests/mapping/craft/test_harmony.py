@@ -1,5 +1,7 @@
 """Spans of one harmony and the spelling of added notes."""
 
+import itertools
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -89,7 +91,7 @@ def test_spans_cover_any_piece(build, rows, metre):
     found = spans(score)
     assert found[0].start_ticks == 0
     assert found[-1].end_ticks == score.end
-    for one, other in zip(found, found[1:], strict=False):
+    for one, other in itertools.pairwise(found):
         assert one.end_ticks == other.start_ticks
     for span in found:
         inside = (score.notes["onset"] < span.end_ticks) & (

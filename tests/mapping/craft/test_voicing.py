@@ -1,5 +1,7 @@
 """Held voices and gap voices."""
 
+import itertools
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -37,7 +39,7 @@ def _tune(build, score):
 
 
 def test_hold_stays_in_the_harmony(build):
-    """Horns hold nothing foreign, below the tune, above the bass, in range, without crossing or doubled leading note."""
+    """Horns hold nothing foreign, between bass and tune, in range, without crossing or doubled leading note."""
     score = _nocturne(build)
     found = spans(score)
     upper, lower = held_voices(score, found, HORNS, melody=_tune(build, score))
@@ -62,7 +64,7 @@ def test_common_tones_are_tied(build):
     """A note that stays is not struck again inside one harmony, nor where the next chord keeps it."""
     score = _nocturne(build, ("C", "C", "a", "C"))
     for voice in held_voices(score, None, HORNS, melody=_tune(build, score)):
-        for (_, end, pitch), (start, _, following) in zip(voice, voice[1:], strict=False):
+        for (_, end, pitch), (start, _, following) in itertools.pairwise(voice):
             assert not (end == start and pitch == following)
         assert len(voice) < 4
         assert voice[0][1] - voice[0][0] >= 8 * build.Q
@@ -128,7 +130,7 @@ def test_no_gap_no_filling(build):
 @settings(max_examples=25)
 @given(st.lists(st.sampled_from(sorted(FIGURES)), min_size=1, max_size=6), st.integers(1, 4), st.booleans())
 def test_promises_hold_for_many_pieces(build, chords, count, filling):
-    """In any chain of chords: in range, no overlaps, no crossing, only classes of the harmony, same input same output."""
+    """In any chain of chords: in range, no overlap or crossing, only classes of the harmony, always the same."""
     score = _nocturne(build, tuple(chords))
     ranges = [(74 - 4 * row - 26, 74 - 4 * row, 62 - 4 * row) for row in range(count)]
     melody, found = _tune(build, score), spans(score)
@@ -142,7 +144,7 @@ def test_promises_hold_for_many_pieces(build, chords, count, filling):
     assert voices == made()
     for voice, (low, high, _) in zip(voices, ranges, strict=True):
         assert all(low <= pitch <= high and start < end for start, end, pitch in voice)
-        assert all(one[1] <= other[0] for one, other in zip(voice, voice[1:], strict=False))
+        assert all(one[1] <= other[0] for one, other in itertools.pairwise(voice))
         assert all(pitch % 12 in span_at(found, start).pcs for start, _, pitch in voice)
     for tick in range(0, score.end, build.Q):
         sounding = [pitch for voice in voices for start, end, pitch in voice if start <= tick < end]
@@ -181,5 +183,5 @@ def test_inner_voices_of_a_cadence():
         assert bass <= tenor <= alto <= soprano
         assert {pitch % 12 for pitch in (bass, tenor, alto, soprano)} == pcs
     assert [pitch % 12 for pitch in found[2]].count(11) == 0
-    moves = [abs(a - b) for one, other in zip(found, found[1:], strict=False) for a, b in zip(one, other, strict=True)]
+    moves = [abs(a - b) for one, other in itertools.pairwise(found) for a, b in zip(one, other, strict=True)]
     assert max(moves) <= 5
