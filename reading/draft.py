@@ -84,6 +84,7 @@ class RawBar:
     volta: int = 0
     double_bar: bool = False
     xml_id: str = ""
+    metres: list[tuple[int, int]] = field(default_factory=list)  # as each part says
 
     @property
     def nominal(self) -> int:
@@ -128,6 +129,17 @@ class Draft:
         made = RawMark(kind, onset, onset, part, staff, value, bar=bar, end_bar=bar)
         self.marks.append(made)
         return made
+
+    def settle_metres(self) -> None:
+        """Choose among the metres of the parts the one that fits how long the bar is; else the first part's."""
+        for bar in self.bars:
+            if not bar.metres:
+                continue
+            length = bar.filled or bar.rested
+            fitting = [metre for metre in bar.metres if 4 * 10_080 * metre[0] // metre[1] == length]
+            bar.beats, bar.beat_type = (fitting or bar.metres)[0]
+            if len(set(bar.metres)) > 1:
+                self.lose("metre", "metres that differ between the parts; the one that fits is kept", bar.index)
 
     def place(self) -> None:
         """Turn times within bars into times within the piece, once every part has said how long its bars are."""

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from reading.draft import RawMark, finished_mark
-from reading.score import BAR_DTYPE, NOTE_DTYPE, Flag, Score
+from reading.score import BAR_DTYPE, NOTE_DTYPE, TICKS_PER_QUARTER, Flag, Score
 
 if TYPE_CHECKING:
     from reading.draft import Draft, RawBar, RawNote
@@ -31,6 +31,7 @@ _SHARED_BY_CHORD = int(
 """Written once at a chord, meant for all of it."""
 _KEPT_BY_TIE = ~int(Flag.SLUR_START | Flag.SLUR_INSIDE | Flag.SLUR_END)
 _SHARED_NUMBERS = 0.35
+_LONGEST_GAP = 6 * TICKS_PER_QUARTER
 
 
 def finish(draft: Draft, source: str, sha256: str) -> Score:
@@ -157,18 +158,8 @@ def _merge_ties(draft: Draft) -> None:
     ends: dict[int, int] = {}  # end of a tied chain, by id of its first note
     for note in sorted(draft.notes, key=lambda item: (item.onset, not item.flags & Flag.GRACE)):
         waiting = open_ties[note.part, note.pitch]
-        if note.tie_stop:
-            found = _tied_from(note, waiting, ends)
-            if found is not None:
-                waiting.remove(found)
-                if not note.flags & Flag.GRACE and not found.flags & Flag.GRACE:
-                    _join(found, note, ends)
-                    note = found if not note.tie_start else _reopen(found, waiting)
-                    continue
-                note.flags |= Flag.TIED
-                found.flags |= Flag.TIED
-            else:
-                draft.repair("tie from nowhere", "no note to tie from; struck anew", note.bar, note.part, note.staff)
+        if note.tie_stop and _continued(draft, note, waiting, ends):
+            continue
         if note.tie_start:
             ends[id(note)] = note.onset + note.duration
             waiting.append(note)
@@ -177,26 +168,48 @@ def _merge_ties(draft: Draft) -> None:
             draft.repair("tie to nowhere", "no note to tie to; held as written", note.bar, note.part, note.staff)
 
 
+def _continued(draft: Draft, note: RawNote, waiting: list[RawNote], ends: dict[int, int]) -> bool:
+    """Join a note that ends a tie to the one it began at; return whether it went into that one.
+
+    A grace note keeps its own row: it is played first and held on, which is for the performance to do.
+    """
+    found = _tied_from(note, waiting, ends)
+    if found is None:
+        draft.repair("tie from nowhere", "no note to tie from; struck anew", note.bar, note.part, note.staff)
+        return False
+    waiting.remove(found)
+    if ends[id(found)] != note.onset:
+        text = "a tie over a gap; the note is held through"
+        draft.repair("tie over a gap", text, note.bar, note.part, note.staff)
+    if (note.flags | found.flags) & Flag.GRACE:
+        note.flags |= Flag.TIED
+        found.flags |= Flag.TIED
+        return False
+    _join(found, note, ends)
+    if note.tie_start:
+        waiting.append(found)
+    return True
+
+
 def _tied_from(note: RawNote, waiting: list[RawNote], ends: dict[int, int]) -> RawNote | None:
-    """Return the open note that ends where *note* starts: same voice, else same staff, else any."""
+    """Return the open note that *note* goes on from: one that ends here, else one that ended a little before.
+
+    A tie over a gap is how broken chords are collected into a held one; the first note sounds through.
+    """
     fitting = [item for item in waiting if ends[id(item)] == note.onset]
     if not fitting:
+        fitting = [item for item in waiting if 0 < note.onset - ends[id(item)] <= _LONGEST_GAP]
+    if not fitting:
         return None
-    return min(fitting, key=lambda item: (item.voice != note.voice, item.staff != note.staff))
+    return min(fitting, key=lambda item: (item.voice != note.voice, item.staff != note.staff, -ends[id(item)]))
 
 
 def _join(first: RawNote, note: RawNote, ends: dict[int, int]) -> None:
-    """Lengthen *first* by *note*."""
-    first.duration += note.duration
+    """Lengthen *first* to the end of *note*."""
+    first.duration = note.onset + note.duration - first.onset
     first.flags |= Flag.TIED | (note.flags & int(Flag.FERMATA | Flag.TREMOLO))
     ends[id(first)] = first.onset + first.duration
     note.into = first
-
-
-def _reopen(found: RawNote, waiting: list[RawNote]) -> RawNote:
-    """Let a tied chain go on."""
-    waiting.append(found)
-    return found
 
 
 def _flag_slurs(marks: list[RawMark], notes: list[RawNote]) -> None:

@@ -52,7 +52,7 @@ def through_verovio(text: str, kind: str, path: Path) -> bytes:
         raise MissingPart("verovio is needed to read kern and ABC", hint="pip install verovio") from error
     verovio.enableLog(verovio.LOG_OFF)
     toolkit = verovio.toolkit()
-    toolkit.setOptions({"inputFrom": kind, "xmlIdChecksum": True})
+    toolkit.setOptions({"inputFrom": kind, "xmlIdChecksum": True, "breaks": "none"})
     if not toolkit.loadData(text):
         raise ScoreError(f"not readable as {kind}", path=path, hint="Check the file with a validator.")
     return str(toolkit.getMEI({"removeIds": False})).encode()
@@ -137,9 +137,7 @@ def _bars(draft: Draft, tokens: KernTokens) -> None:
         draft.repair("bar lines", "bar lines moved to where the file's tokens put them, from here on", first + 1)
 
 
-def _refuse(
-    draft: Draft, tokens: KernTokens, missing: list[Token], strange: list[str], path: Path
-) -> None:
+def _refuse(draft: Draft, tokens: KernTokens, missing: list[Token], strange: list[str], path: Path) -> None:
     """Say which notes of the file are not in the reading, by printed bar."""
     lines = sorted(tokens.barlines)
     places = []

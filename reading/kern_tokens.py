@@ -48,11 +48,12 @@ class Token:
 
 @dataclass
 class KernTokens:
-    """All note heads of a file by place, bar lines by line of text, the end, and lines whose spines disagree in time."""
+    """Note heads by place, bar lines by line of text, the end, and lines whose spines disagree in time."""
 
     heads: dict[tuple[int, int, int], Token] = field(default_factory=dict)
     barlines: dict[int, Fraction] = field(default_factory=dict)
     numbers: dict[int, str] = field(default_factory=dict)
+    last: Fraction = Fraction(-1)
     end: Fraction = Fraction(0)
     torn: list[int] = field(default_factory=list)
 
@@ -90,7 +91,9 @@ def read_tokens(text: str) -> KernTokens:
         if line.startswith("*"):
             spines = _steered(spines, fields, number)
         elif line.startswith("="):
-            time = max((spine.free for spine in spines if spine.kern), default=Fraction(0))
+            # A rest may last several bars, so the bar ends where the first spine is free again.
+            frees = [spine.free for spine in spines if spine.kern]
+            time = min((free for free in frees if free > found.last), default=max(frees, default=Fraction(0)))
             found.barlines[number] = time
             if match := re.match(r"=+(\d+[a-z]?)", fields[0]):
                 found.numbers[number] = match[1]
@@ -141,6 +144,7 @@ def _data(found: KernTokens, spines: list[_Spine], fields: list[str], line: int)
     timed = [spine.free for _, spine, word in starting if "q" not in word.lower()]
     times = timed or [spine.free for _, spine, _ in starting]
     now = max(times)
+    found.last = max(found.last, now) if timed else found.last
     if timed and min(timed) != now:
         found.torn.append(line)
     for column, spine, word in starting:
@@ -185,10 +189,8 @@ def _length(match: re.Match[str], line: int) -> Fraction:
     digits, part, dots = match[1], match[2], match[3]
     if len(digits) > 6 or (part and len(part) > 6) or len(dots) > 8:
         raise TokenError(f"a duration that is none: {match[0][:20]!r}", line)
-    if int(digits) == 0:
-        base = Fraction(4 * 2 ** min(len(digits), 4))
-    else:
-        base = Fraction(4 * int(part or 1), int(digits))
+    zero = int(digits) == 0
+    base = Fraction(4 * 2 ** min(len(digits), 4)) if zero else Fraction(4 * int(part or 1), int(digits))
     return base * (2 - Fraction(1, 2 ** len(dots)))
 
 

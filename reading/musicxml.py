@@ -57,6 +57,7 @@ def read_musicxml(data: bytes, path: Path) -> Draft:
     for row, part in enumerate(parts):
         draft.parts.append(PartInfo(names.get(part.get("id") or "", "") or f"part {row + 1}"))
         _read_part(draft, row, part, path)
+    draft.settle_metres()
     _check_bars(draft)
     draft.place()
     return draft
@@ -83,12 +84,12 @@ def _read_part(draft: Draft, row: int, part: Any, path: Path) -> None:
 
 
 def _next_bar(draft: Draft, index: int, element: Any) -> RawBar:
-    """Return a new bar that goes on in the metre and key of the one before."""
+    """Return a new bar that goes on in the key of the one before."""
     number = (element.get("number") or str(index)).strip()[:16]
     bar = RawBar(index, 0, number, implicit=element.get("implicit") == "yes")
     if draft.bars:
         before = draft.bars[-1]
-        bar.beats, bar.beat_type, bar.fifths, bar.minor = before.beats, before.beat_type, before.fifths, before.minor
+        bar.fifths, bar.minor = before.fifths, before.minor
     return bar
 
 

@@ -84,7 +84,7 @@ def _time(reader: PartReader, child: Any) -> None:
             raise BadPlace(f"a metre of {(upper.text or '')[:12]}/{(lower.text or '')[:12]} is impossible")
         total += Fraction(sum(figures), unit)
     unit = max(total.denominator, reader.number(kinds[0].text, 4))
-    reader.bar.beats, reader.bar.beat_type = int(total * unit), unit
+    reader.metre = (int(total * unit), unit)
 
 
 def read_barline(reader: PartReader, element: Any) -> None:

@@ -48,11 +48,13 @@ class PartReader:
         self.position: Fraction | int = 0
         self.staves = 1
         self.chromatic, self.diatonic = 0, 0
+        self.metre = (4, 4)
         self.bar = RawBar(0, 0, "")
         self.chord_start: Fraction | int = 0
         self.last: RawNote | None = None
         self.chords = 0
         self.open: dict[tuple[str, str], RawMark] = {}
+        self.early: dict[tuple[str, str], RawNote] = {}
         self.open_tremolo: RawMark | None = None
         self.arpeggios: dict[tuple[Any, ...], RawMark] = {}
         self.graces: list[RawNote] = []
@@ -103,20 +105,39 @@ class PartReader:
         self.draft.lose(kind, message, self.bar.index, self.row, staff)
 
     def spanner(self, kind: str, element: Any, note: RawNote) -> None:
-        """Open or close a slur or glissando between notes."""
+        """Open or close a slur or glissando between notes.
+
+        Where a slur goes from one voice or staff to another, its end may stand before its start in the file.
+        """
         key = (kind, element.get("number") or "1")
         way = element.get("type")
         if way == "start":
             if key in self.open:
                 self.unclosed(self.open.pop(key))
-            self.open[key] = self.mark(kind, note.onset, note.staff, "", note)
+            made = self.mark(kind, note.onset, note.staff, "", note)
+            early = self.early.get(key)
+            if early is not None and early.onset >= note.onset:
+                self._span(made, self.early.pop(key))
+            else:
+                self.open[key] = made
         elif way == "stop":
-            made = self.open.pop(key, None)
-            if made is None:
-                self.draft.repair(f"{kind} from nowhere", f"{kind} ends that never began", self.bar.index, self.row)
-                return
-            self.close(made, note.onset + note.duration)
-            made.notes.append(note)
+            found = self.open.pop(key, None)
+            if found is None:
+                self.early[key] = note
+            else:
+                self._span(found, note)
+
+    def _span(self, made: RawMark, note: RawNote) -> None:
+        """End a mark at a note of this bar."""
+        self.close(made, note.onset + note.duration)
+        made.notes.append(note)
+
+    def _never_began(self) -> None:
+        """Say which marks of this bar end without having begun."""
+        for kind, _ in self.early:
+            text = f"{kind} ends that never began"
+            self.draft.repair(f"{kind} from nowhere", text, self.bar.index, self.row)
+        self.early.clear()
 
     def close(self, made: RawMark, onset: int) -> None:
         """End a mark at *onset* in this bar."""
@@ -232,6 +253,8 @@ class PartReader:
             elif tag not in _SILENT and isinstance(tag, str):
                 self.lose(tag, f"<{tag}>")
         self._after_graces()
+        self._never_began()
+        bar.metres.append(self.metre)
 
     def _move(self, step: Fraction | int) -> None:
         """Go back or forward; never before the bar, never for ever."""
