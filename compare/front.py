@@ -31,7 +31,18 @@ if TYPE_CHECKING:
     from compare.scales import Floats
     from render.sound import Rendering, Stem
 
-__all__ = ["BAND_CAM", "BAND_HZ", "FRAME", "HOP", "Front", "Fronts", "analyse", "auditory_weights"]
+__all__ = [
+    "BAND_CAM",
+    "BAND_HZ",
+    "FRAME",
+    "HOP",
+    "Front",
+    "Fronts",
+    "analyse",
+    "auditory_weights",
+    "both_powers",
+    "paired",
+]
 
 FRAME, HOP = 4096, 2048
 BAND_CAM = np.arange(2.0, 39.0)
@@ -106,11 +117,10 @@ def _third_weights(frequency_hz: Floats) -> Floats:
 def analyse(samples: Singles, sample_rate_hz: int) -> Front:
     """Return the front end of a stereo (or mono) signal; the last frame is padded with silence."""
     weights, low = _matrices(sample_rate_hz)
-    signal = np.asarray(samples, dtype=np.float32)
-    pair = signal if signal.ndim == 2 else np.stack((signal, np.zeros_like(signal)), axis=1)
+    pair = paired(samples)
     frames = max(1, 1 + -(-max(0, len(pair) - FRAME) // HOP))
     turned = np.zeros((frames - 1) * HOP + FRAME, dtype=np.complex64)
-    turned[: len(pair)] = np.ascontiguousarray(pair[:, :2]).view(np.complex64)[:, 0]
+    turned[: len(pair)] = pair
     windows = np.lib.stride_tricks.sliding_window_view(turned, FRAME)[::HOP]
     window = hann(FRAME).astype(np.float32)
     scale = np.float32(1.0 / (FRAME * float(np.sum(hann(FRAME) ** 2))))
@@ -120,15 +130,29 @@ def analyse(samples: Singles, sample_rate_hz: int) -> Front:
         chunk = windows[start : start + _CHUNK]
         if not chunk.any():
             continue
-        power = _folded(np.fft.fft(chunk * window)) * scale
+        power = both_powers(np.fft.fft(chunk * window)) * scale
         reduced[start : start + _CHUNK] = power @ weights
         bins[start : start + _CHUNK] = power[:, :low]
     bands = len(BAND_CAM)
     return Front(reduced[:, 0].astype(np.float64), reduced[:, 1 : 1 + bands], bins, reduced[:, 1 + bands :])
 
 
-def _folded(spectrum: np.ndarray[Any, np.dtype[np.complexfloating[Any, Any]]]) -> Singles:
-    """Power at k and −k of a complex spectrum added: left plus right."""
+def paired(samples: Singles) -> np.ndarray[Any, np.dtype[np.complex64]]:
+    """Return left + i right of a stereo signal, or the signal itself for one channel, shape (n,)."""
+    signal = np.asarray(samples, dtype=np.float32)
+    if signal.ndim == 1 or signal.shape[1] == 1:
+        return signal.reshape(-1).astype(np.complex64)
+    return np.ascontiguousarray(signal[:, :2]).view(np.complex64)[:, 0]
+
+
+def both_powers(spectrum: np.ndarray[Any, np.dtype[np.complexfloating[Any, Any]]]) -> Singles:
+    """Return the powers of left and right added, from the transform of ``left + i right``.
+
+    Parameters
+    ----------
+    spectrum : ndarray, complex, shape (frames, n), n even
+        The result has n / 2 + 1 columns, one-sided.
+    """
     power = spectrum.real**2 + spectrum.imag**2
     half = power.shape[1] // 2
     folded: Singles = power[:, : half + 1].astype(np.float32)

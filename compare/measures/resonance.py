@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any, ClassVar
 
 import numpy as np
 
+from compare.front import both_powers, paired
 from compare.loudness import k_response
 from compare.quantity import Quantity, Reading
 from compare.scales import midi_to_hz
@@ -102,7 +103,7 @@ def gap_level_db(means: Floats, hop_s: float, onsets_s: Floats, *, window_s: flo
 
 def semitone_power(samples: Any, sample_rate_hz: int) -> tuple[Floats, Floats]:
     """Return ``(seconds, power)`` of semitone bands: frame centres and an array of shape (frames, 72), K-weighted."""
-    pair = np.ascontiguousarray(samples[:, :2], dtype=np.float32).view(np.complex64)[:, 0]
+    pair = paired(samples)
     hop = _FRAME // 4
     frames = max(1, 1 + (len(pair) - _FRAME) // hop)
     pair = np.pad(pair, (0, max(0, _FRAME - len(pair))))
@@ -111,10 +112,8 @@ def semitone_power(samples: Any, sample_rate_hz: int) -> tuple[Floats, Floats]:
     weights, bins = _semitone_weights(sample_rate_hz)
     power = np.zeros((len(windows), len(_SEMITONES)))
     for start in range(0, len(windows), 32):
-        spectrum = np.fft.fft(windows[start : start + 32] * window)
-        both = np.abs(spectrum[:, :bins]) ** 2
-        both[:, 1:] += np.abs(spectrum[:, :-bins:-1]) ** 2
-        power[start : start + 32] = both @ weights
+        both = both_powers(np.fft.fft(windows[start : start + 32] * window))
+        power[start : start + 32] = both[:, :bins] @ weights
     return (np.arange(len(windows)) * hop + _FRAME / 2.0) / sample_rate_hz, power
 
 

@@ -65,8 +65,11 @@ def tune_data(trial: Trial) -> Courses | None:
         if item is None or item.value is None:
             continue
         beats = item.detail["per_beat"]
-        seconds.append(np.array([beat["at_s"] for beat in beats]))
-        values.append(np.array([beat["share"] for beat in beats]))
+        # The last value is drawn to the end of its beat, taken to be as long as the one before.
+        at_s = [beat["at_s"] for beat in beats]
+        last_s = at_s[-1] - at_s[-2] if len(at_s) > 1 else 0.5
+        seconds.append(np.array([*at_s, at_s[-1] + last_s]))
+        values.append(np.array([beat["share"] for beat in [*beats, beats[-1]]]))
         names.append(heard.variant)
         places.append(place)
     if not names:
@@ -86,8 +89,15 @@ def draw_loudness(ax: Axes, data: Courses) -> Axes:
     _bar_axis(ax, data)
     top = max((float(np.max(row[np.isfinite(row)], initial=-60.0)) for row in data.values), default=-20.0)
     ax.set_ylim(top - _SHOWN_LU, top + 6.0)
+    ax.set_xlim(right=max(_heard_until(s, v, top - _SHOWN_LU) for s, v in zip(data.seconds, data.values, strict=True)))
     legend(ax, loc="lower right", ncols=min(3, len(data.names)))
     return ax
+
+
+def _heard_until(seconds: Floats, values: Floats, floor: float) -> float:
+    """Second of the last value above the floor."""
+    above = np.flatnonzero(values > floor)
+    return float(seconds[above[-1]]) + 0.2 if len(above) else 1.0
 
 
 def draw_tune(ax: Axes, data: Courses) -> Axes:
@@ -95,7 +105,8 @@ def draw_tune(ax: Axes, data: Courses) -> Axes:
     _courses(ax, data, steps=True)
     plain_axes(ax, x="bar", y="tune heard, %\n(100: as if alone)")
     _bar_axis(ax, data)
-    ax.set_ylim(0.0, 105.0)
+    ax.set_ylim(0.0, 122.0)
+    ax.set_yticks([0, 20, 40, 60, 80, 100])
     legend(ax, loc="upper right", ncols=min(3, len(data.names)))
     return ax
 

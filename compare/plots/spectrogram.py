@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from compare.front import FRAME, HOP
+from compare.front import FRAME, HOP, both_powers, paired
 from compare.plots.look import INK, frequency_axis, plain_axes
 from compare.spectra import decibels, hann
 
@@ -22,8 +22,9 @@ if TYPE_CHECKING:
 __all__ = ["MOST_PANELS", "Picture", "draw_spectrograms", "spectrogram_data"]
 
 MOST_PANELS = 4
-_LOW_HZ, _HIGH_HZ, _ROWS, _COLUMNS = 50.0, 12_000.0, 190, 480
+_LOW_HZ, _HIGH_HZ, _ROWS, _COLUMNS = 50.0, 12_000.0, 150, 360
 _SHOWN_DB = 60.0
+_SHADE_DB = 1.5  # steps finer than the eye tells apart would only make the file larger
 
 
 @dataclass(frozen=True, eq=False)
@@ -69,13 +70,12 @@ def spectrogram_data(trial: Trial, variants: Sequence[int] | None = None) -> Pic
 
 def _levels(samples: Any, gain: float, sample_rate_hz: int, edges_hz: Floats) -> Floats:
     """Level of every frequency row and time column of one clip."""
-    mono = np.asarray(samples, dtype=np.float32).mean(axis=1) * np.float32(gain)
-    padded = np.pad(mono, FRAME // 2)
+    padded = np.pad(paired(samples) * np.float32(gain), FRAME // 2)
     frames = np.lib.stride_tricks.sliding_window_view(padded, FRAME)[::HOP]
     window = hann(FRAME).astype(np.float32)
     bins = int(edges_hz[-1] / sample_rate_hz * FRAME) + 2
     power = np.concatenate(
-        [np.abs(np.fft.rfft(frames[at : at + 64] * window)[:, :bins]) ** 2 for at in range(0, len(frames), 64)]
+        [both_powers(np.fft.fft(frames[at : at + 64] * window))[:, :bins] for at in range(0, len(frames), 64)]
     )
     centres = np.sqrt(edges_hz[1:] * edges_hz[:-1]) * FRAME / sample_rate_hz
     # Low rows are narrower than a bin and are interpolated; high rows take the mean of theirs.
@@ -105,7 +105,10 @@ def draw_spectrograms(axes: Sequence[Axes], data: Picture) -> Sequence[Axes]:
         frequency_axis(ax, vertical=True, low_hz=_LOW_HZ, high_hz=_HIGH_HZ)
         box = ax.get_position()
         inside = ax.figure.add_axes(box.bounds, zorder=ax.get_zorder() - 1)
-        inside.imshow(levels, origin="lower", aspect="auto", cmap="cividis", vmin=-_SHOWN_DB, vmax=0.0, resample=False)
+        shades = np.round(levels / _SHADE_DB) * _SHADE_DB
+        inside.imshow(
+            shades, origin="lower", aspect="auto", cmap="cividis", vmin=-_SHOWN_DB, vmax=0.0, interpolation="none"
+        )
         inside.set_axis_off()
         ax.set_xlim(0.0, data.length_s)
         ax.set_title(name, loc="left", fontsize=9.5, color=INK, pad=3)
