@@ -34,6 +34,9 @@ EXACT = 0.8
 UPPER_WEIGHT = 0.9
 """Two bars alike in the right hand alone count this much: a theme over a new accompaniment."""
 LEAST_STROKES = 3
+CHANCE = 0.003
+"""Runs expected by chance in the whole piece, above which a run is not reported."""
+LEVEL_STEP = 0.1
 LOOK_AHEAD = 3
 """Bars averaged where a run is continued past its surest part."""
 MODAL_LIKE = 0.75
@@ -118,25 +121,56 @@ def _likeness(score: Score, keep: Bools) -> Floats:
 
 
 def _runs(alike: Floats, like: float, least_bars: int) -> list[tuple[int, int, int, int]]:
-    """Return (semitones, first row, lag, length) of every run sure enough, continued at both ends."""
+    """Return (semitones, first row, lag, length) of every run that chance does not explain, continued at both ends."""
     best = alike.max(axis=0)
     out = []
     for semitones, matrix in enumerate(alike):
         for start, lag, length in diagonal_runs(matrix, like, least_bars):
-            rows = np.arange(start, start + length)
-            if lag > 1 and np.count_nonzero(matrix[rows, rows + lag] >= like) >= least_bars:
-                first, last = _continued(best.diagonal(lag), start, start + length, like)
+            along = matrix.diagonal(lag)[start : start + length]
+            level = _sure_level(matrix, along, like, least_bars) if lag > 1 else 0.0
+            if level:
+                first, last = _continued(best.diagonal(lag), start, start + length, level)
                 out.append((semitones, first, lag, last - first))
     return out
+
+
+def _sure_level(matrix: Floats, along: Floats, like: float, least_bars: int) -> float:
+    """Return the lowest likeness at which a run is too long for chance (0 for none)."""
+    upper = matrix[np.triu_indices(len(matrix), 2)]
+    for level in np.arange(like, 1.0, LEVEL_STEP):
+        strong = int(np.count_nonzero(along >= level))
+        pairs = int(np.count_nonzero(upper >= level))
+        if strong >= least_bars and _by_chance(len(matrix), pairs, strong) * len(matrix) / 4 <= CHANCE:
+            return float(level)
+    return 0.0
+
+
+def _by_chance(n_bars: int, pairs: int, length: int) -> float:
+    """Return how many runs of *length* n bars in random order would hold at two given distances.
+
+    Where all bars resemble each other (a drone, one rhythm throughout) four alike in a row mean nothing. With a share
+    p of all pairs of bars alike, a distance between bars holds about n * p ** length runs. The run's own pairs do not
+    count as a reason to distrust it.
+    """
+    others = max(pairs - length, 0) / max(n_bars * (n_bars - 1) / 2, 1.0)
+    return float(2 * n_bars * others**length)
 
 
 def _echoes(same: Floats) -> list[tuple[int, int, int]]:
     """Return (first row, lag, length) of short phrases said twice at once, to the note; one bar said often is none."""
     out = []
+    pairs = int(np.count_nonzero(same[np.triu_indices(len(same), 2)] >= LITERAL))
     for start, lag, length in diagonal_runs(same, LITERAL, LEAST_ECHO):
         rows = np.arange(start, start + length)
         varied = same[rows[:-1], rows[1:]].min() < LITERAL
-        if LEAST_ECHO <= lag <= length and lag < LEAST_BARS and varied and same[rows, rows + lag].min() >= LITERAL:
+        sure = _by_chance(len(same), pairs, length) <= CHANCE
+        if (
+            LEAST_ECHO <= lag <= length
+            and lag < LEAST_BARS
+            and sure
+            and varied
+            and same[rows, rows + lag].min() >= LITERAL
+        ):
             out.append((start, lag, length))
     return out
 
@@ -169,7 +203,8 @@ def _modal_runs(soft: Floats, minor: Bools, least_bars: int) -> list[tuple[int, 
     for semitones, matrix in enumerate(soft):
         for start, lag, length in diagonal_runs(matrix, MODAL_LIKE, least_bars):
             rows = np.arange(start, start + length)
-            if lag > 1 and _other_mode(minor, rows, lag):
+            sure = lag > 1 and _sure_level(matrix, matrix[rows, rows + lag], MODAL_LIKE, least_bars) > 0
+            if sure and _other_mode(minor, rows, lag):
                 out.append((semitones, start, lag, length, float(matrix[rows, rows + lag].mean())))
     return out
 
