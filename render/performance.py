@@ -100,11 +100,15 @@ def _heard(notes: Rows, passage: Passage, stretch: Stretch) -> tuple[Rows, Mask]
     """Notes heard in a stretch with their signs played out, and which of them began before it."""
     from reading.playing import performed_notes
 
-    before = notes["bar"] < stretch.first_bar
-    inside = ~before & (notes["bar"] <= stretch.last_bar)
+    # A grace note belongs to the bar it is written in, though it may sound before its bar line.
+    bars = np.searchsorted(passage.score.bars["onset"], notes["onset"], side="right")
+    bars = np.where((notes["duration"] == 0) & (notes["bar"] > 0), notes["bar"], bars)
+    before = bars < stretch.first_bar
+    inside = ~before & (bars <= stretch.last_bar)
     sounding = before & (notes["onset"] + notes["duration"] > stretch.start)
     rows = performed_notes(passage.score, notes[inside | sounding], timeline=passage.clock)  # type: ignore[arg-type]
-    held = (rows["bar"] < stretch.first_bar) & (rows["onset"] < stretch.start)
+    written = dict(zip(notes["id"].tolist(), before.tolist(), strict=True))
+    held = np.array([written[one] for one in rows["written"].tolist()], bool) & (rows["onset"] < stretch.start)
     # Of a sign played out that began before, only what still sounds is heard.
     keep = ~held | (rows["onset"] + rows["duration"] > stretch.start)
     return rows[keep], held[keep]

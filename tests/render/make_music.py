@@ -10,6 +10,8 @@ from mapping.arrangement import PART_DTYPE, TECHNIQUES, Arrangement, Part
 from mapping.orchestra import player
 from reading.score import BAR_DTYPE, NOTE_DTYPE, TICKS_PER_QUARTER, Mark, PartInfo, Score
 
+_SPELT = ((0, 0), (0, 1), (1, 0), (2, -1), (2, 0), (3, 0), (3, 1), (4, 0), (5, -1), (5, 0), (6, -1), (6, 0))
+
 
 def score_of(bars=4, *, marks=(), beats=4, tempo=120):
     """A score of empty bars."""
@@ -36,6 +38,9 @@ def notes_of(*rows, dynamic="mf", technique="plain", flags=0):
         table[row]["pitch"] = pitch
         table[row]["flags"] = rest[0] if rest else flags
         table[row]["id"] = row
+        step, alter = _SPELT[pitch % 12]
+        table[row]["step"], table[row]["alter"], table[row]["octave"] = step, alter, pitch // 12 - 1
+        table[row]["bar"] = int(onset // 4) + 1
     table["source"] = -1
     table["velocity"] = -1
     table["technique"] = TECHNIQUES.index(technique)
