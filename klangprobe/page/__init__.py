@@ -8,6 +8,7 @@ from klangprobe.page.adapt import passage_page
 from klangprobe.page.engrave import Engraver
 from klangprobe.page.model import (
     BarsPage,
+    Difference,
     Figure,
     PageInfo,
     PassagePage,
@@ -20,6 +21,7 @@ from klangprobe.page.write import write_page, write_single
 
 __all__ = [
     "BarsPage",
+    "Difference",
     "Engraver",
     "Figure",
     "PageInfo",

@@ -3,19 +3,24 @@
 from __future__ import annotations
 
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
+from itertools import combinations
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from klangprobe.page.model import BarsPage, Figure, PassagePage, Picture, StemPage, VariantPage
+from klangprobe.page.acting import steps_here
+from klangprobe.page.model import BarsPage, Difference, Figure, PassagePage, Picture, StemPage, VariantPage
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from base.store import Store
+    from compare.changes import Change
     from compare.heard import Heard
+    from compare.quantity import Measured, Quantity
     from compare.trial import Trial
     from klangprobe.page.engrave import Engraver
     from mapping.arrangement import Arrangement
@@ -28,6 +33,7 @@ Audio = np.ndarray[Any, np.dtype[np.float32]]
 
 PIANO = "the piano itself"
 _QUESTIONS = 3
+_FIGURES = 5  # as many as one listens for at a time; the rest lies below
 _SILENT = 1e-5  # a player whose samples stay below -100 dB has no stem on the page
 _STEM_VERSION = 1
 _TITLES = {
@@ -50,7 +56,6 @@ def passage_page(
     plots: Mapping[str, Path] | None = None,
     findings: Sequence[Finding] = (),
     answers: Sequence[Answer] = (),
-    differences: Sequence[tuple[str, Sequence[str]]] = (),
     stems: bool = True,
     store: Store | None = None,
 ) -> PassagePage:
@@ -75,8 +80,6 @@ def passage_page(
         Of the whole survey; those inside the passage give its question.
     answers : sequence of Answer
         Of the spec; those to findings of the passage are shown.
-    differences : sequence of (str, sequence of str)
-        A heading and its sentences for each pair of variants; the trial's own where empty.
     stems : bool
         Whether the players can be heard one by one.
     store : Store, optional
@@ -87,10 +90,13 @@ def passage_page(
     heard = [*trial.variants, *([trial.piano] if trial.piano else [])]
     scores = [*arrangements, *([None] if trial.piano else [])]
     chosen = {answer.choice for answer in given}
+    acting = {arrangement.variant: steps_here(arrangement, spans) for arrangement in arrangements}
     variants = tuple(
         _variant(item, arrangement, trial, chosen, (clips or {}).get(item.variant), stems=stems, store=store)
         for item, arrangement in zip(heard, scores, strict=True)
     )
+    variants = tuple(replace(variant, steps=acting.get(variant.name, ())) for variant in variants)
+    sounding = {stem.name for variant in variants for stem in variant.stems}
     where = where or _where(arrangements[0], spans)
     bars = engraver.passage(spans, heard[0].rendering, f"Piano, {where}") if engraver else BarsPage()
     return PassagePage(
@@ -101,10 +107,11 @@ def passage_page(
         bars=bars,
         questions=tuple(dict.fromkeys(finding.question for finding in here))[:_QUESTIONS],
         answers=tuple(_answer(answer) for answer in given),
-        differences=tuple((head, tuple(lines)) for head, lines in differences) or _differences(trial),
+        differences=_differences(trial, acting),
         figures=_figures(heard),
         pictures=_pictures(plots or {}, trial),
         notes=tuple(dict.fromkeys((*trial.notes, *(note for item in heard for note in item.rendering.warnings)))),
+        players=tuple(part.player.name for part in arrangements[0].parts if part.player.name in sounding),
     )
 
 
@@ -114,11 +121,31 @@ def _inside(findings: Sequence[Finding], spans: tuple[tuple[int, int], ...]) -> 
     return sorted(here, key=lambda finding: (finding.rank, -finding.strength))
 
 
-def _differences(trial: Trial) -> tuple[tuple[str, tuple[str, ...]], ...]:
+def _differences(trial: Trial, acting: Mapping[str, tuple[str, ...]]) -> tuple[Difference, ...]:
     """Say what changed between every two variants, those with the first before the others."""
     first = trial.variants[0].variant
     changes = sorted(trial.changes, key=lambda change: change.first != first)
-    return tuple((f"{change.second}, beside {change.first}", change.sentences) for change in changes)
+    return tuple(_difference(change, acting) for change in changes)
+
+
+def _difference(change: Change, acting: Mapping[str, tuple[str, ...]]) -> Difference:
+    """Steps that act in these bars, players, and the figures that moved most; the rest of the figures below."""
+    here = set(acting.get(change.first, ())) | set(acting.get(change.second, ()))
+    lines = [f"New: {step}." for step in change.steps_added if step in here]
+    lines += [f"Gone: {step}." for step in change.steps_removed if step in here]
+    lines += [f"{_capital(player.words)}." for player in change.players]
+    figures = [f"It {figure.words}." for figure in change.figures]
+    lines += figures[:_FIGURES]
+    return Difference(
+        f"{change.second}, beside {change.first}",
+        tuple(lines) or ("In these bars they do not differ by anything one would notice.",),
+        tuple(figures[_FIGURES:]),
+    )
+
+
+def _capital(words: str) -> str:
+    """Begin a sentence."""
+    return words[:1].upper() + words[1:]
 
 
 def _where(arrangement: Arrangement, spans: tuple[tuple[int, int], ...]) -> str:
@@ -157,9 +184,9 @@ def _variant(
         audio=audio,
         gain_matched=heard.gain_matched / heard.gain_scored,
         gain_scored=1.0,
-        steps=tuple(step.words for step in arrangement.steps) if arrangement else (),
         stems=_stems(heard, trial.sample_rate_hz, store) if stems and arrangement else (),
         chosen=name in chosen,
+        reference=arrangement is None,
     )
 
 
@@ -205,28 +232,30 @@ def _audio(samples: Audio, suffix: str, rate: int) -> bytes:
 
 
 def _figures(heard: Sequence[Heard]) -> tuple[Figure, ...]:
-    """Every measure that has a value for some variant; loudness first."""
-    loudness = tuple(_lufs(item.loudness_scored.integrated_lufs) for item in heard)
-    rows = [
-        Figure("Loudness as scored", loudness, "the variants as loud as they are scored, before they are made equal")
-    ]
-    for column in zip(*(item.measures for item in heard), strict=False):
-        quantity = column[0].quantity
-        if all(item.value is None for item in column):
-            continue
-        values = tuple("–" if item.value is None else quantity.text(item.value) for item in column)
-        rows.append(Figure(quantity.title, values, f"smallest difference worth saying: {_noticeable(quantity)}"))
-    return tuple(rows)
+    """Every measure that has a value for some variant."""
+    return tuple(
+        _figure(column)
+        for column in zip(*(item.measures for item in heard), strict=False)
+        if any(item.value is not None for item in column)
+    )
 
 
-def _noticeable(quantity: Any) -> str:
+def _figure(column: Sequence[Measured]) -> Figure:
+    """One measure; whether it tells the variants apart is judged among all that have a value."""
+    quantity = column[0].quantity
+    values = [item.value for item in column if item.value is not None]
+    return Figure(
+        quantity.title,
+        tuple("–" if item.value is None else quantity.text(item.value) for item in column),
+        f"noticed from {_noticeable(quantity)} on",
+        differs=any(quantity.differs(one, other) for one, other in combinations(values, 2)),
+        definition=f"{_capital(quantity.definition).rstrip('.')}. Source: {quantity.source.rstrip('.')}.",
+    )
+
+
+def _noticeable(quantity: Quantity) -> str:
     """Smallest difference worth saying, in words."""
-    return f"{quantity.noticeable:.0%}" if quantity.relative else str(quantity.text(quantity.noticeable))
-
-
-def _lufs(value: float) -> str:
-    """Loudness in words."""
-    return f"{value:.1f} LUFS".replace("-", "−") if np.isfinite(value) else "silent"
+    return f"{quantity.noticeable:.0%}" if quantity.relative else quantity.text(quantity.noticeable)
 
 
 def _pictures(plots: Mapping[str, Path], trial: Trial) -> tuple[Picture, ...]:

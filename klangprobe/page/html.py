@@ -11,7 +11,7 @@ from klangprobe.page.model import slugs
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
-    from klangprobe.page.model import Figure, PageInfo, PassagePage, Picture, VariantPage
+    from klangprobe.page.model import Difference, Figure, PageInfo, PassagePage, Picture, VariantPage
 
 __all__ = ["SAFE_LISTENING", "YOUR_DUTY", "body", "data_json", "text"]
 
@@ -54,6 +54,7 @@ def _passage_data(passage: PassagePage, name: str) -> dict[str, object]:
         "duration": passage.duration_s,
         "bars": [[label, round(start, 6)] for label, start in passage.bars.bars],
         "moments": [round(moment, 6) for moment in passage.bars.moments_s],
+        "players": list(passage.players) or _named(passage),
         "variants": [
             {
                 "name": variant.name,
@@ -64,6 +65,11 @@ def _passage_data(passage: PassagePage, name: str) -> dict[str, object]:
             for variant in passage.variants
         ],
     }
+
+
+def _named(passage: PassagePage) -> list[str]:
+    """Players in the order the variants name them."""
+    return list(dict.fromkeys(stem.name for variant in passage.variants for stem in variant.stems))
 
 
 def body(info: PageInfo, passages: Sequence[PassagePage], picture: Callable[[str, int], str]) -> str:
@@ -82,6 +88,7 @@ def body(info: PageInfo, passages: Sequence[PassagePage], picture: Callable[[str
         "<main>",
         *(_passage(passage, name, picture) for passage, name in zip(passages, names, strict=True)),
         "</main>",
+        _meanings(passages),
         _foot(info),
     ]
     return "\n".join(parts)
@@ -101,13 +108,13 @@ def _head(info: PageInfo, passages: Sequence[PassagePage], names: Sequence[str])
 <h1>{text(info.title)}</h1>
 {f'<p class="by">{text(by)}</p>' if by else ""}
 <nav aria-label="Passages"><ol class="contents">{rows}</ol></nav>
-{_paragraphs(info.notes, "note")}
+{_paragraphs(info.notes, "remark")}
 <p class="care screen">{text(SAFE_LISTENING)}</p>
 <details class="keys screen"><summary>By keyboard</summary>
 <dl>{keys}</dl>
 <label><input type="checkbox" id="keys-on" checked> let these keys work on this page</label>
 </details>
-<noscript><p class="note">Without scripts this page is for reading; the clips lie beside it.</p></noscript>
+<noscript><p class="remark">Without scripts this page is for reading; the clips lie beside it.</p></noscript>
 </header>"""
 
 
@@ -122,7 +129,7 @@ def _passage(passage: PassagePage, name: str, picture: Callable[[str, int], str]
 {_listen(name)}
 {_variants(passage, name)}
 {answers}
-{_paragraphs(passage.notes, "note")}
+{_paragraphs(passage.notes, "remark")}
 <p class="lines paper">What I hear: <span></span><span></span><span></span></p>
 {_evidence(passage, name, picture)}
 </section>"""
@@ -131,7 +138,7 @@ def _passage(passage: PassagePage, name: str, picture: Callable[[str, int], str]
 def _bars(passage: PassagePage) -> str:
     """Draw the bars in two widths; the page shows the one that fits."""
     if not passage.bars.wide:
-        return '<p class="note">The bars of this source cannot be drawn here.</p>'
+        return '<p class="remark">The bars of this source cannot be drawn here.</p>'
     narrow = passage.bars.narrow or passage.bars.wide
     return f"""<figure class="bars"><div class="wide">{passage.bars.wide}</div><div class="narrow">{narrow}</div>
 <figcaption class="unseen">The piano’s {text(passage.where)}. Choose a bar with the arrow keys.</figcaption></figure>"""
@@ -153,7 +160,9 @@ def _listen(name: str) -> str:
 def _variants(passage: PassagePage, name: str) -> str:
     """Name the variants by what they do; choosing one goes over to it at once."""
     rows = "".join(_variant(variant, name, row) for row, variant in enumerate(passage.variants))
-    return f'<fieldset class="variants"><legend>Scored in {_count(len(passage.variants))}</legend>{rows}</fieldset>'
+    ways = _count(sum(not variant.reference for variant in passage.variants))
+    beside = ", beside the piano" if any(variant.reference for variant in passage.variants) else ""
+    return f'<fieldset class="variants"><legend>Scored in {ways}{beside}</legend>{rows}</fieldset>'
 
 
 def _count(number: int) -> str:
@@ -192,22 +201,38 @@ def _evidence(passage: PassagePage, name: str, picture: Callable[[str, int], str
 
 def _differences(passage: PassagePage) -> str:
     """Set every variant beside the first, the other pairs in a fold of their own."""
-    pairs = [f"<h3>{text(head)}</h3>{_list(lines)}" for head, lines in passage.differences]
-    count = len(passage.variants) - 1
-    rest = f'<details class="pairs"><summary>the others among themselves</summary>{"".join(pairs[count:])}</details>'
-    return "".join(pairs[:count]) + (rest if pairs[count:] else "")
+    pairs = [_difference(difference) for difference in passage.differences]
+    count = sum(not variant.reference for variant in passage.variants) - 1
+    return "".join(pairs[:count]) + (
+        _fold("the others among themselves", "".join(pairs[count:])) if pairs[count:] else ""
+    )
 
 
-def _fold(title: str, inside: str, kind: str) -> str:
+def _difference(difference: Difference) -> str:
+    """One pair: what matters most, the rest when asked."""
+    more = _fold(f"{len(difference.more)} smaller differences", _list(difference.more)) if difference.more else ""
+    return f"<h3>{text(difference.title)}</h3>{_list(difference.lines)}{more}"
+
+
+def _fold(title: str, inside: str, kind: str = "more") -> str:
     """Wrap a part that opens when asked."""
     return f'<details class="{kind}"><summary>{text(title)}</summary>{inside}</details>'
 
 
 def _figures(passage: PassagePage) -> str:
-    """Set the measures as a table, one row each, and what they mean."""
+    """Set the measures that tell the variants apart as a table, the others in a fold."""
+    moved = [figure for figure in passage.figures if figure.differs]
+    alike = [figure for figure in passage.figures if not figure.differs]
+    table = _table(passage, moved, "Figures") if moved else "<p>No figure differs by more than one would notice.</p>"
+    rest = _fold("alike in all of them", _table(passage, alike, "Figures that do not differ")) if alike else ""
+    return table + rest
+
+
+def _table(passage: PassagePage, figures: Sequence[Figure], label: str) -> str:
+    """One table, one row for each measure."""
     heads = "".join(f'<th scope="col">{text(variant.name)}</th>' for variant in passage.variants)
-    rows = "".join(_figure(figure) for figure in passage.figures)
-    return f"""<div class="table" tabindex="0" role="region" aria-label="Figures"><table><thead>
+    rows = "".join(_figure(figure) for figure in figures)
+    return f"""<div class="table" tabindex="0" role="region" aria-label="{label}, {text(passage.name)}"><table><thead>
 <tr><th scope="col">Measure</th>{heads}</tr></thead><tbody>{rows}</tbody></table></div>"""
 
 
@@ -220,7 +245,7 @@ def _figure(figure: Figure) -> str:
 
 def _picture(picture: Picture, address: str) -> str:
     """Show a plot with its title, its description read out in its place."""
-    return f"""<figure class="picture"><img src="{text(address)}" alt="{text(picture.description)}" loading="lazy">
+    return f"""<figure class="picture"><img src="{text(address)}" alt="{text(picture.description)}" decoding="async">
 <figcaption>{text(picture.title)}</figcaption></figure>"""
 
 
@@ -232,6 +257,14 @@ def _list(lines: Sequence[str]) -> str:
 def _paragraphs(lines: Sequence[str], kind: str) -> str:
     """Sentences as paragraphs."""
     return "".join(f'<p class="{kind}">{text(line)}</p>' for line in lines)
+
+
+def _meanings(passages: Sequence[PassagePage]) -> str:
+    """Explain every measure once."""
+    known = {figure.title: figure.definition for passage in passages for figure in passage.figures if figure.definition}
+    rows = "".join(f"<div><dt>{text(title)}</dt><dd>{text(words)}</dd></div>" for title, words in known.items())
+    inside = f'<details class="more"><summary>What the figures mean</summary><dl>{rows}</dl></details>'
+    return f'<section class="meanings" aria-label="What the figures mean">{inside}</section>' if rows else ""
 
 
 def _foot(info: PageInfo) -> str:

@@ -5,7 +5,18 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 
-__all__ = ["BarsPage", "Figure", "PageInfo", "PassagePage", "Picture", "StemPage", "VariantPage", "slug", "slugs"]
+__all__ = [
+    "BarsPage",
+    "Difference",
+    "Figure",
+    "PageInfo",
+    "PassagePage",
+    "Picture",
+    "StemPage",
+    "VariantPage",
+    "slug",
+    "slugs",
+]
 
 
 @dataclass(frozen=True)
@@ -89,6 +100,8 @@ class VariantPage:
         Its players, each at the level it has in *audio*; may be empty.
     chosen : bool
         The recorded answer.
+    reference : bool
+        Not a variant but what the variants come from: the piano.
     """
 
     name: str
@@ -100,15 +113,50 @@ class VariantPage:
     steps: tuple[str, ...] = ()
     stems: tuple[StemPage, ...] = ()
     chosen: bool = False
+    reference: bool = False
 
 
 @dataclass(frozen=True)
 class Figure:
-    """One measure for every variant: title with unit, one value in words per variant, and what it means."""
+    """One measure for every variant.
+
+    Attributes
+    ----------
+    title : str
+    values : tuple of str
+        In words with unit, one per variant.
+    meaning : str
+        A few words under the title.
+    differs : bool
+        Whether any two variants differ by more than is noticeable; the others are folded away.
+    definition : str
+        How it is computed and where that comes from; explained once for the whole page.
+    """
 
     title: str
     values: tuple[str, ...]
     meaning: str = ""
+    differs: bool = True
+    definition: str = ""
+
+
+@dataclass(frozen=True)
+class Difference:
+    """What one variant has otherwise than another.
+
+    Attributes
+    ----------
+    title : str
+        ``horns held, beside plain``.
+    lines : tuple of str
+        What matters most, as sentences or parts of sentences.
+    more : tuple of str
+        Smaller differences, shown when asked for.
+    """
+
+    title: str
+    lines: tuple[str, ...]
+    more: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -136,12 +184,14 @@ class PassagePage:
         The survey's questions to these bars, the most pressing first.
     answers : tuple of str
         The recorded answers with their reasons.
-    differences : tuple of (str, tuple of str)
-        A heading (``horns held, beside plain``) and its sentences.
+    differences : tuple of Difference
+        Every variant beside the first, then the other pairs.
     figures : tuple of Figure
     pictures : tuple of Picture
     notes : tuple of str
         Silent variants, short passages, missing presets.
+    players : tuple of str
+        Names in score order of those who have stems.
     """
 
     name: str
@@ -151,10 +201,11 @@ class PassagePage:
     bars: BarsPage = BarsPage()
     questions: tuple[str, ...] = ()
     answers: tuple[str, ...] = ()
-    differences: tuple[tuple[str, tuple[str, ...]], ...] = ()
+    differences: tuple[Difference, ...] = ()
     figures: tuple[Figure, ...] = ()
     pictures: tuple[Picture, ...] = ()
     notes: tuple[str, ...] = ()
+    players: tuple[str, ...] = ()
 
 
 def slug(name: str) -> str:

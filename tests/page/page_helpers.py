@@ -7,7 +7,7 @@ import time
 
 import numpy as np
 
-from klangprobe.page import BarsPage, Figure, PageInfo, PassagePage, Picture, StemPage, VariantPage
+from klangprobe.page import BarsPage, Difference, Figure, PageInfo, PassagePage, Picture, StemPage, VariantPage
 
 RATE_HZ = 48_000
 LENGTH_S = 4.0
@@ -76,8 +76,12 @@ def passage(name: str, **changes) -> PassagePage:
         "bars": BarsPage(DRAWING, DRAWING, (0.0, 2.0), (("1", 0.0), ("2", 2.0))),
         "questions": ("What gives the resonance?",),
         "answers": ("horns held, because: warmth",),
-        "differences": (("horns held, beside strings alone", ("9 dB more between the chords",)),),
-        "figures": (Figure("Loudness as scored", ("−20.0 LUFS", "−18.0 LUFS"), "as scored"),),
+        "differences": (Difference("horns held, beside strings alone", ("Horn 1 joins.",), ("It is 1 dB louder.",)),),
+        "figures": (
+            Figure(
+                "Loudness as scored", ("−20.0 LUFS", "−18.0 LUFS"), "noticed from 1.0 LUFS on", definition="By BS.1770."
+            ),
+        ),
         "pictures": (Picture("Where it lies", DRAWING, "Two curves."),),
     }
     return PassagePage(**{**given, **changes})

@@ -230,7 +230,7 @@
     // ---- player by player ---------------------------------------------------------------------------------------
 
     get players() {
-      return [...new Set(this.data.variants.flatMap((variant) => variant.players.map(([name]) => name)))];
+      return this.data.players;
     }
 
     heard(name) {
