@@ -59,7 +59,10 @@ def _accent_draft(facts: Facts, group: list[Accent], *, rolls: bool) -> Draft:
         )  # fmt: skip
     often = [beat for beat, count in Counter(f"{one.beat:g}" for one in group).most_common(3) if count > 1]
     where = f", mostly on beat {' and '.join(sorted(often[:2]))}" if often else ""
-    evidence = (f"{len(group)} accents in {last - first + 1} bars{where}", f"strongest: {', '.join(best.reasons)}")
+    evidence = (
+        f"{len(group)} accents in {last - first + 1} bar{'s' * (last > first)}{where}",
+        f"strongest: {', '.join(best.reasons)}",
+    )
     strength = min(1.0, best.strength + 0.02 * min(15, len(group)))
     return Draft(
         "accent", first, last, strength, evidence, "Who marks these accents, all of them or only the strongest?",
