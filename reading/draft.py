@@ -85,6 +85,7 @@ class RawBar:
     double_bar: bool = False
     xml_id: str = ""
     metres: list[tuple[int, int]] = field(default_factory=list)  # as each part says
+    keys: list[tuple[int, int, int]] = field(default_factory=list)  # transposition, fifths, mode, as each part says
 
     @property
     def nominal(self) -> int:
@@ -140,6 +141,21 @@ class Draft:
             bar.beats, bar.beat_type = (fitting or bar.metres)[0]
             if len(set(bar.metres)) > 1:
                 self.lose("metre", "metres that differ between the parts; the one that fits is kept", bar.index)
+
+    def settle_keys(self) -> None:
+        """Take the key most parts at sounding pitch have; where all transpose, the first part's, as it sounds.
+
+        Horns, trumpets and timpani are often written without a signature, so transposing parts come last.
+        """
+        for bar in self.bars:
+            if not bar.keys:
+                continue
+            plain = Counter((fifths, mode) for shift, fifths, mode in bar.keys if not shift)
+            if plain:
+                bar.fifths, bar.minor = plain.most_common(1)[0][0]
+            else:
+                shift, fifths, mode = bar.keys[0]
+                bar.fifths, bar.minor = fifths + (7 * shift + 6) % 12 - 6, mode
 
     def place(self) -> None:
         """Turn times within bars into times within the piece, once every part has said how long its bars are."""

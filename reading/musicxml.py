@@ -58,6 +58,7 @@ def read_musicxml(data: bytes, path: Path) -> Draft:
         draft.parts.append(PartInfo(names.get(part.get("id") or "", "") or f"part {row + 1}"))
         _read_part(draft, row, part, path)
     draft.settle_metres()
+    draft.settle_keys()
     _check_bars(draft)
     draft.place()
     return draft
@@ -72,7 +73,7 @@ def _read_part(draft: Draft, row: int, part: Any, path: Path) -> None:
         draft.repair("bars", f"has {len(measures)} bars where the first part has {len(draft.bars)}", 0, row)
     for index, element in enumerate(measures, start=1):
         if index > len(draft.bars):
-            draft.bars.append(_next_bar(draft, index, element))
+            draft.bars.append(_next_bar(index, element))
         bar = draft.bars[index - 1]
         bar.volta |= draft.open_volta
         try:
@@ -83,14 +84,10 @@ def _read_part(draft: Draft, row: int, part: Any, path: Path) -> None:
     reader.finish()
 
 
-def _next_bar(draft: Draft, index: int, element: Any) -> RawBar:
-    """Return a new bar that goes on in the key of the one before."""
+def _next_bar(index: int, element: Any) -> RawBar:
+    """Return a new bar."""
     number = (element.get("number") or str(index)).strip()[:16]
-    bar = RawBar(index, 0, number, implicit=element.get("implicit") == "yes")
-    if draft.bars:
-        before = draft.bars[-1]
-        bar.fifths, bar.minor = before.fifths, before.minor
-    return bar
+    return RawBar(index, 0, number, implicit=element.get("implicit") == "yes")
 
 
 def _check_bars(draft: Draft) -> None:

@@ -57,16 +57,14 @@ def _divisions(reader: PartReader, child: Any) -> None:
 
 
 def _key(reader: PartReader, child: Any) -> None:
-    """Key signature of the piece: as it sounds, so transposing parts do not change it."""
-    fifths = reader.number(child.findtext("fifths"), 0)
+    """Carry a key signature, as written in this part."""
     if child.find("fifths") is None:
         reader.lose("key", "a key signature that is not a row of fifths")
         return
-    if reader.chromatic or not -8 <= fifths <= 8 or (child.get("number") or "1") != "1":
-        return
-    mode = (child.findtext("mode") or "").strip()
-    reader.bar.fifths = fifths
-    reader.bar.minor = {"minor": 1, "major": 0}.get(mode, -1)
+    fifths = reader.number(child.findtext("fifths"), 0)
+    if -8 <= fifths <= 8 and (child.get("number") or "1") == "1":
+        mode = (child.findtext("mode") or "").strip()
+        reader.key = (fifths, {"minor": 1, "major": 0}.get(mode, -1))
 
 
 def _time(reader: PartReader, child: Any) -> None:

@@ -49,6 +49,7 @@ class PartReader:
         self.staves = 1
         self.chromatic, self.diatonic = 0, 0
         self.metre = (4, 4)
+        self.key = (0, -1)
         self.bar = RawBar(0, 0, "")
         self.chord_start: Fraction | int = 0
         self.last: RawNote | None = None
@@ -255,6 +256,7 @@ class PartReader:
         self._after_graces()
         self._never_began()
         bar.metres.append(self.metre)
+        bar.keys.append((self.chromatic % 12, *self.key))
 
     def _move(self, step: Fraction | int) -> None:
         """Go back or forward; never before the bar, never for ever."""

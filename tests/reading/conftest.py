@@ -13,3 +13,25 @@ def form_builder():
     module = importlib.util.module_from_spec(spec)
     spec.loader.exec_module(module)
     return module
+
+
+@pytest.fixture(scope="session")
+def xml():
+    """The module musicxml_writer: small documents from text."""
+    spec = importlib.util.spec_from_file_location("musicxml_writer", Path(__file__).with_name("musicxml_writer.py"))
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module
+
+
+@pytest.fixture
+def reads(tmp_path):
+    """Write a text or bytes to a file and read it as a score."""
+    from reading.reader import read
+
+    def made(content, name="score.musicxml", store=None):
+        path = tmp_path / name
+        path.write_bytes(content if isinstance(content, bytes) else content.encode())
+        return read(path, store=store)
+
+    return made
