@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import cached_property
 
 import numpy as np
 
@@ -56,22 +57,22 @@ class Strokes:
     bar_beats: float
     compound: bool = False
 
-    @property
+    @cached_property
     def size(self) -> Ints:
         """Notes per attack, shape (n,)."""
         return np.array([len(pitches) for pitches in self.pitches], np.int64)
 
-    @property
+    @cached_property
     def top(self) -> Ints:
         """Highest pitch of each attack, shape (n,)."""
         return np.array([pitches[-1] for pitches in self.pitches], np.int64)
 
-    @property
+    @cached_property
     def low(self) -> Ints:
         """Lowest pitch of each attack, shape (n,)."""
         return np.array([pitches[0] for pitches in self.pitches], np.int64)
 
-    @property
+    @cached_property
     def wait(self) -> Floats:
         """Beats between successive attacks, shape (n - 1,)."""
         return np.diff(self.place)
