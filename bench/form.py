@@ -2,8 +2,8 @@
 
     python bench/form.py FOLDER [--orders 20]
 
-FOLDER holds the open scores to measure on (V01 ...) and, in subfolder ``annotations``, what people said of them; nothing
-of it is part of the project. Prints one table per question; every figure stands beside its random baseline.
+FOLDER holds the open scores to measure on (V01 ...) and, in subfolder ``annotations``, what people said of them; none of
+it is part of the project. Prints one table per question; every figure stands beside its random baseline.
 """
 
 import argparse

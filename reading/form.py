@@ -28,6 +28,7 @@ from reading.repeats import find
 from reading.repeats_alike import diagonal_runs, dice_by_interval
 
 if TYPE_CHECKING:
+    from reading.repeats import Repeat
     from reading.score import Score
 
 __all__ = ["Section", "Sections", "novelty", "sections"]
@@ -88,12 +89,14 @@ class Sections:
     parts: dict[str, Floats]
 
 
-def sections(score: Score) -> Sections:
+def sections(score: Score, known: tuple[Repeat, ...] | None = None) -> Sections:
     """Return where passages begin, ranked by strength, each with its reasons.
 
     Parameters
     ----------
     score : Score
+    known : tuple of Repeat, optional
+        From :func:`reading.repeats.find`, where the caller has it already.
     """
     keep = ~first_endings(score)
     if keep.sum() > 1 and score.bars["pickup"][0]:
@@ -104,7 +107,8 @@ def sections(score: Score) -> Sections:
     ranked = _peaks(total)
     top = total[ranked[0]] if len(ranked) else 1.0
     curve = np.clip(total / max(top, 1e-9), 0.0, 1.0)
-    words = reasons_for(features, parts, find(score), alike, signs(score))
+    repeats = find(score) if known is None else known
+    words = reasons_for(features, parts, repeats, alike, signs(score))
     cut = CUT * float(total[ranked[:5]].mean()) if len(ranked) else 0.0
     listed = [
         (total[row] >= cut, Section(int(features.bars[row]), round(float(curve[row]), 3), words(row))) for row in ranked
