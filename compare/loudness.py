@@ -217,9 +217,17 @@ class Meter:
         gate = _decibels(loud.mean()) - 10.0
         return float(_decibels(loud[_decibels(loud) > gate].mean()))
 
-    def loudness_range(self, gain: float = 1.0) -> float:
-        """Return the loudness range in LU: 10th to 95th percentile of the short-term loudness above the gates."""
-        power = self.means(_SHORT_S, _STEP_S) * gain**2
+    def loudness_range(self, gain: float = 1.0, *, hop_s: float = _STEP_S) -> float:
+        """Return the loudness range in LU: 10th to 95th percentile of the short-term loudness above the gates.
+
+        Parameters
+        ----------
+        gain : float
+            Linear, applied before the gates.
+        hop_s : float
+            Distance of the 3 s windows; Tech 3342 asks for 0.1 s or less (libebur128 takes 1 s).
+        """
+        power = self.means(_SHORT_S, hop_s) * gain**2
         power = power[_decibels(power) >= _ABSOLUTE_GATE_LUFS]
         if not len(power):
             return 0.0
