@@ -96,8 +96,8 @@ def refigured(piano: Rows, context: Context, options: StepOptions, on: tuple[str
 def figure_notes(layer: str, context: Context, options: StepOptions) -> Rows:
     """Return the piano notes a figure is made of: the layer's, and in broken chords the notes above their lowest.
 
-    A broken chord is one figure whose lowest notes are the bass. Where the layers call more of it bass, what lies a third
-    or more above the lowest note of two beats counts as accompaniment here.
+    A broken chord is one figure whose lowest notes are the bass. Where the layers call more of it bass, what lies a
+    third or more above the lowest note of two beats counts as accompaniment here.
     """
     notes, piece = context.score.notes, context.piece
     mask = piece.layer(layer) & piece.chosen(options)

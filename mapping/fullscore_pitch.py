@@ -19,7 +19,7 @@ _SHARPS, _FLATS = (3, 0, 4, 1, 5, 2, 6), (6, 2, 5, 1, 4, 0, 3)
 CLEFS = {"treble": ("G", 2, 34), "alto": ("C", 3, 28), "tenor": ("C", 4, 26), "bass": ("F", 4, 22)}
 """Sign, line, and the scale step (7 × octave + step) of the middle line."""
 
-_CHANGE = 8.0  # ledger lines a change of clef must save
+_CHANGE = 5.0  # ledger lines a change of clef must save
 
 
 @dataclass(frozen=True)
@@ -89,7 +89,7 @@ def clefs_by_bar(steps: list[list[int]], names: tuple[str, ...]) -> list[str]:
         for place, name in enumerate(usual):
             change, best = min((cost[old] + _CHANGE * (old != place), old) for old in range(len(usual)))
             row.append(best)
-            paid.append(change + _ledgers(bar, name) + 0.01 * place)
+            paid.append(change + _ledgers(bar, name) + 0.5 * bool(place))
         back.append(row)
         cost = paid
     place = min(range(len(usual)), key=lambda item: cost[item])
@@ -101,6 +101,6 @@ def clefs_by_bar(steps: list[list[int]], names: tuple[str, ...]) -> list[str]:
 
 
 def _ledgers(steps: list[int], clef: str) -> float:
-    """Ledger lines the notes of a bar need; two are free, for a player reads those at sight."""
+    """Ledger lines the notes of a bar need; one is free, for a player reads that at sight."""
     middle = CLEFS[clef][2]
-    return float(sum(max(0, (abs(step - middle) - 4) // 2 - 2) for step in steps))
+    return float(sum(max(0, (abs(step - middle) - 4) // 2 - 1) for step in steps))

@@ -207,7 +207,8 @@ def _shape(located: Located) -> tuple[_Shape | None, list[Problem]]:
     """Check keys and values; a spec with a bad part still has its other parts checked."""
     from mapping.spec_check import problems_of, without_places
 
-    data, problems = located.data, []
+    data = located.data
+    problems: list[Problem] = []
     for _ in range(_PRUNINGS):
         try:
             return _Shape.model_validate(data), problems

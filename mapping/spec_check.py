@@ -58,7 +58,7 @@ def problems_of(error: ValidationError, model: type[BaseModel], base: Path_, loc
             message = item["msg"]
         if kind == "extra_forbidden":
             hint = nearest(key, _keys(model, loc[:-1]))
-        line, column = located.place(base + loc)
+        line, column = located.place(base + loc, value=kind not in {"extra_forbidden", "missing"})
         problems.append(Problem(message, line, column, _words(base + loc), hint))
     return problems
 

@@ -45,10 +45,18 @@ class Located:
     keys: dict[Path_, tuple[int, int]] = field(default_factory=dict)
     problems: list[Problem] = field(default_factory=list)
 
-    def place(self, path: Path_) -> tuple[int | None, int | None]:
-        """Return line and column of *path*, or of the nearest thing around it that stands in the file."""
+    def place(self, path: Path_, *, value: bool = False) -> tuple[int | None, int | None]:
+        """Return line and column of *path*, or of the nearest thing around it that stands in the file.
+
+        Parameters
+        ----------
+        path : tuple of str or int
+        value : bool
+            Point at the value rather than at its key.
+        """
         for length in range(len(path), -1, -1):
-            found = self.keys.get(path[:length]) or self.values.get(path[:length])
+            places = (self.values, self.keys) if value else (self.keys, self.values)
+            found = places[0].get(path[:length]) or places[1].get(path[:length])
             if found:
                 return found
         return None, None

@@ -69,7 +69,7 @@ class Answer:
 
 
 def _turns(piano: Rows, options: Answer.Options, context: Context) -> np.ndarray[tuple[int], np.dtype[np.int64]]:
-    """Number of the turn each note belongs to; with two groups by register, even turns are high."""
+    """Number of the turn each note belongs to; by register, the higher bars go to the higher group."""
     bars = piano["bar"].astype(np.int64)
     turns = np.zeros(len(piano), dtype=np.int64)
     groups = len(options.between)
@@ -78,9 +78,9 @@ def _turns(piano: Rows, options: Answer.Options, context: Context) -> np.ndarray
             return turns
         heights = {bar: float(np.mean(piano["pitch"][bars == bar])) for bar in np.unique(bars).tolist()}
         edges = np.quantile(list(heights.values()), np.arange(1, groups) / groups)
+        from_low = sorted(range(groups), key=lambda place: _height(options.between[place], context))
         for place, bar in enumerate(sorted(heights)):
-            lower = groups - 1 - int(np.searchsorted(edges, heights[bar], side="left"))
-            turns[bars == bar] = place * groups + lower
+            turns[bars == bar] = place * groups + from_low[int(np.searchsorted(edges, heights[bar], side="left"))]
         return turns
     done = 0
     for first, last in context.piece.ranges(options.bars):
@@ -88,6 +88,12 @@ def _turns(piano: Rows, options: Answer.Options, context: Context) -> np.ndarray
         turns[here] = done + (bars[here] - first) // (options.every or 2)
         done += -(-(last - first + 1) // (options.every or 2))
     return turns
+
+
+def _height(group: tuple[str, ...], context: Context) -> float:
+    """Middle of what lies well for a group, MIDI."""
+    players = [context.players[target.row].instrument for target in context.targets(group)]
+    return float(np.mean([(one.safe_low + one.safe_high) / 2 for one in players]))
 
 
 def _octave(pitches: np.ndarray[tuple[int], np.dtype[np.int64]], player: object) -> int:
