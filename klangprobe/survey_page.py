@@ -26,7 +26,8 @@ _STYLE = """
 body{font:1rem/1.45 Georgia,serif;color:#1c1c1c;background:#fff;margin:0 auto;max-width:62rem;padding:1rem}
 h1{font-size:1.6rem;margin:.2rem 0}h2{font-size:1.2rem;margin:1.6rem 0 .4rem}h3{font-size:1.05rem;margin:0 0 .3rem}
 table{border-collapse:collapse;width:100%;font-size:.92rem}
-th,td{text-align:left;vertical-align:top;padding:.25rem .5rem;border-bottom:1px solid #bbb}th{border-bottom:2px solid #444}
+th,td{text-align:left;vertical-align:top;padding:.25rem .5rem;border-bottom:1px solid #bbb}
+th{border-bottom:2px solid #444}
 .scroll{overflow-x:auto}
 article{border-top:1px solid #888;padding:.8rem 0;break-inside:avoid}
 article svg{width:100%;height:auto;display:block}
