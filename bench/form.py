@@ -2,7 +2,7 @@
 
     python bench/form.py FOLDER [--orders 20]
 
-FOLDER holds the open scores to measure on (V01 ...) and, in subfolder ``annotations``, what people said of them; none of
+FOLDER holds open scores to measure on (V01 ...) and, in subfolder ``annotations``, what people said of them; none of
 it is part of the project. Prints one table per question; every figure stands beside its random baseline.
 """
 
@@ -19,6 +19,7 @@ from reading import figuration, form, pedal, repeats
 from reading.reader import read
 
 FORM = ("V02", "V07")
+UNSEEN = "V05"  # an orchestral movement nobody looked at while choosing the method
 PEDAL = ("V03", "V08", "V09")
 ENCODINGS = ("V01", "V02")
 DRAWS = 300
@@ -90,30 +91,41 @@ def report_sections(folder):
     """Print recall of the human starts at once, twice and three times their count."""
     print("SECTION STARTS  recall (chance)            1x           2x           3x")
     rng = np.random.default_rng(0)
-    means = []
-    for name in FORM:
+    means = {1: [], 0: []}
+    for name in (*FORM, UNSEEN):
         score, annotations = find(folder, name)
-        human, offset = human_starts(annotations, score)
         found = form.sections(score)
-        ranked = [row.bar_index for row in found.rows[1:] + found.more]
-        for label, starts in (("labels", human), ("second expert", second_expert(annotations, offset))):
+        for label, starts in human_lists(annotations, score, name):
             for tolerance in (1, 0):
-                cells = []
-                for times in (1, 2, 3):
-                    value = matched(starts, ranked[: times * len(starts)], tolerance)
-                    chance = by_chance(starts, times * len(starts), len(score.bars), tolerance, rng)
-                    cells.append(value)
-                    cells.append(chance)
-                text = "  ".join(
-                    f"{a:.2f} (.{round(100 * b):02d})" for a, b in zip(cells[::2], cells[1::2], strict=True)
-                )
+                values = recall(found, starts, len(score.bars), tolerance, rng)
+                text = "  ".join(f"{value:.2f} (.{round(100 * chance):02d})" for value, chance in values)
                 print(f"  {name} {label:14s} n={len(starts):2d} {'±1 bar' if tolerance else 'exact ':6s}   {text}")
-                if label == "labels":
-                    means.append((tolerance, cells[::2]))
-        print(f"  {name} main list {len(found.rows) - 1} of {len(ranked)} candidates, {len(score.bars)} bars")
-    for tolerance in (1, 0):
-        mean = np.mean([cells for t, cells in means if t == tolerance], axis=0)
-        print(f"  mean {'±1 bar' if tolerance else 'exact '} {'  '.join(f'{value:.2f}' for value in mean)}")
+                if label == "labels" and name in FORM:
+                    means[tolerance].append([value for value, _ in values])
+        total = len(found.rows + found.more) - 1
+        print(f"  {name} main list {len(found.rows) - 1} of {total} candidates, {len(score.bars)} bars")
+    for tolerance, values in means.items():
+        mean = "  ".join(f"{value:.2f}" for value in np.mean(values, axis=0))
+        print(f"  mean of {' and '.join(FORM)}, labels, {'±1 bar' if tolerance else 'exact '} {mean}")
+
+
+def human_lists(annotations, score, name):
+    """Return (who, bars) for every list of starts there is of a piece."""
+    if name == UNSEEN:
+        rows = rows_of(annotations / "norm_sections.tsv")
+        return [("labels", sorted({int(row["score_measure_index"]) for row in rows} - {1}))]
+    human, offset = human_starts(annotations, score)
+    return [("labels", human), ("second expert", second_expert(annotations, offset))]
+
+
+def recall(found, starts, n_bars, tolerance, rng):
+    """Return (recall, chance) with as many proposals as human starts, twice and three times as many."""
+    ranked = [row.bar_index for row in found.rows[1:] + found.more]
+    counts = [times * len(starts) for times in (1, 2, 3)]
+    return [
+        (matched(starts, ranked[:count], tolerance), by_chance(starts, count, n_bars, tolerance, rng))
+        for count in counts
+    ]
 
 
 def copied(annotations, offset):

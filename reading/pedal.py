@@ -16,7 +16,7 @@ import numpy as np
 from reading.features import LOWER, OTHER, SLOTS, Attacks, attacks, beat_ticks, hands, nominal_ticks, places, played
 
 if TYPE_CHECKING:
-    from reading.features import Bools, Ints
+    from reading.features import Ints
     from reading.score import Score
 
 __all__ = ["Pedal", "PedalRow", "find", "implied_bars"]
@@ -91,12 +91,16 @@ def find(score: Score, *, use_marks: bool = True) -> Pedal:
         first, last = row.bar_index, score.bar_at(max(row.onset, row.end - 1))
         taken[first - 1 : last] = True
     hit = attacks(score)
+    by_bar = _left_hand(score, hit)
     reasons = implied_bars(score)
-    reasons |= _same_pattern(score, hit, sorted({row.bar_index for row in marked}))
+    reasons |= _same_pattern(score, hit, by_bar, sorted({row.bar_index for row in marked}))
     implied = [
-        row for bar, reason in reasons.items() if not taken[bar - 1] for row in _bar_pedals(score, hit, bar, reason)
+        row
+        for bar, reason in reasons.items()
+        if not taken[bar - 1]
+        for row in _bar_pedals(score, hit, by_bar[bar - 1], bar, reason)
     ]
-    rows = [_sustained(score, row) for row in sorted(marked + implied, key=lambda row: (row.onset, row.end))]
+    rows = _sustained(score, sorted(marked + implied, key=lambda row: (row.onset, row.end)))
     return Pedal(tuple(row for row in rows if row.source == "marked" or row.notes))
 
 
@@ -108,14 +112,11 @@ def implied_bars(score: Score) -> dict[int, str]:
     score : Score
     """
     hit = attacks(score)
-    lower = np.flatnonzero(hit.hand == LOWER)
-    first = np.searchsorted(hit.bar[lower], np.arange(len(score.bars) + 1))
     notes = score.notes
     ends = (notes["onset"] + notes["duration"]).astype(np.int64)
     full = nominal_ticks(score)
     out = {}
-    for row in range(len(score.bars)):
-        mine = lower[first[row] : first[row + 1]]
+    for row, mine in enumerate(_left_hand(score, hit)):
         if len(mine) and _stepwise_share(hit.low[mine]) <= STEPWISE:
             reason = _reach(hit, mine, ends, int(full[row]))
             if reason:
@@ -123,21 +124,26 @@ def implied_bars(score: Score) -> dict[int, str]:
     return out
 
 
-def _same_pattern(score: Score, hit: Attacks, marked: list[int]) -> dict[int, str]:
+def _left_hand(score: Score, hit: Attacks) -> list[Ints]:
+    """Return the rows of the left hand's attacks for every bar."""
+    lower = np.flatnonzero(hit.hand == LOWER)
+    first = np.searchsorted(hit.bar[lower], np.arange(len(score.bars) + 1))
+    return [lower[a:b] for a, b in pairwise(first.tolist())]
+
+
+def _same_pattern(score: Score, hit: Attacks, by_bar: list[Ints], marked: list[int]) -> dict[int, str]:
     """Return the bars whose left hand goes on in the pattern of the last bar with a printed pedal."""
-    if not marked:
-        return {}
     place = places(score, hit.onset, SLOTS)[1]
-    pattern: dict[int, tuple[tuple[int, int, int], ...]] = {}
-    for bar in range(1, len(score.bars) + 1):
-        mine = np.flatnonzero((hit.hand == LOWER) & (hit.bar == bar - 1))
-        rise = np.sign(np.diff(hit.low[mine], prepend=hit.low[mine][:1]))
-        pattern[bar] = tuple(zip(place[mine].tolist(), rise.tolist(), hit.count[mine].tolist(), strict=True))
+    printed, model = set(marked), (0, b"")
     out = {}
-    for bar in range(marked[0], len(score.bars) + 1):
-        model = max(other for other in marked if other <= bar)
-        if bar != model and len(pattern[bar]) >= LEAST_PATTERN and pattern[bar] == pattern[model]:
-            out[bar] = f"simile: the left hand goes on as in bar {model}, where the pedal is printed"
+    for bar in range(marked[0] if marked else len(by_bar) + 1, len(by_bar) + 1):
+        mine = by_bar[bar - 1]
+        rise = np.sign(np.diff(hit.low[mine], prepend=hit.low[mine][:1]))
+        pattern = np.stack([place[mine], rise, hit.count[mine]]).tobytes()
+        if bar in printed:
+            model = (bar, pattern)
+        elif len(mine) >= LEAST_PATTERN and pattern == model[1]:
+            out[bar] = f"simile: the left hand goes on as in bar {model[0]}, where the pedal is printed"
     return out
 
 
@@ -169,11 +175,10 @@ def _marked(score: Score) -> list[PedalRow]:
     ]
 
 
-def _bar_pedals(score: Score, hit: Attacks, bar: int, reason: str) -> list[PedalRow]:
+def _bar_pedals(score: Score, hit: Attacks, mine: Ints, bar: int, reason: str) -> list[PedalRow]:
     """Return the pedals of an implied bar: a new one wherever the left hand drops to a new bass on a beat."""
     start, stop = score.span(bar, bar)
     beat = int(beat_ticks(score)[bar - 1])
-    mine = (hit.hand == LOWER) & (hit.bar == bar - 1)
     onset, low = hit.onset[mine], hit.low[mine]
     new = np.ones(len(low), bool)
     new[1:] = (np.diff(low) <= -NEW_BASS) & (low[1:] < (low.min() + low.max()) / 2)
@@ -181,11 +186,18 @@ def _bar_pedals(score: Score, hit: Attacks, bar: int, reason: str) -> list[Pedal
     return [PedalRow(bar, a, b, "implied", reason=reason) for a, b in pairwise([*onset[new].tolist(), stop])]
 
 
-def _sustained(score: Score, row: PedalRow) -> PedalRow:
-    """Return the row with the notes that the pedal keeps sounding and for how long."""
+def _sustained(score: Score, rows: list[PedalRow]) -> list[PedalRow]:
+    """Return the rows with the notes that the pedal keeps sounding and for how long."""
     notes = score.notes
-    end = notes["onset"] + notes["duration"]
-    keyboard: Bools = played(score) & (hands(score) != OTHER)
-    kept = keyboard & (notes["onset"] < row.end) & (end > row.onset) & (end < row.end)
-    ids = np.flatnonzero(kept)
-    return replace(row, notes=tuple(ids.tolist()), beyond=tuple((row.end - end[ids]).tolist()))
+    ids = np.flatnonzero(played(score) & (hands(score) != OTHER))
+    onset = notes["onset"][ids].astype(np.int64)
+    end = onset + notes["duration"][ids]
+    latest = np.maximum.accumulate(end) if len(end) else end  # never falls: a place to start looking
+    out = []
+    for row in rows:
+        first, last = np.searchsorted(latest, row.onset, side="right"), np.searchsorted(onset, row.end)
+        near = np.arange(first, last)
+        kept = near[(end[near] > row.onset) & (end[near] < row.end)]
+        beyond = tuple((row.end - end[kept]).tolist())
+        out.append(replace(row, notes=tuple(ids[kept].tolist()), beyond=beyond))
+    return out
