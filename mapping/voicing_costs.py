@@ -86,7 +86,7 @@ _LIGHT = {"third": 2.0, "root": 1.0, "fifth": 0.3, "seventh": 0.8, "other": 0.5}
 HOLD = Weights(_LIGHT)
 """Held voices: bass and tune already have the chord's main notes, so missing members cost little."""
 
-FILL = replace(HOLD, rest=2.0, unsupported=1.0, fill=3.0)
+FILL = replace(HOLD, rest=2.0, unsupported=1.0, fill=5.0)
 """Voices that close a gap."""
 
 CHORALE = Weights(

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import itertools
 from dataclasses import dataclass, field, replace
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from mapping.harmony_frames import Floats, Ints, Notes, frame_starts, pairs_of, sounding
+from mapping.harmony_frames import Floats, Ints, Notes, pairs_of, sounding
 from reading.score import TICKS_PER_QUARTER
 
 if TYPE_CHECKING:
@@ -22,6 +21,7 @@ __all__ = ["Piece", "pieces_of"]
 
 _SURE = 0.6  # a pitch class less sure than this is not held
 _LASTING = 0.1  # share of the time a tune's note must last to bound what lies below it
+_BRIEF_TICKS = TICKS_PER_QUARTER // 8  # shorter gaps do not ask to be filled
 _BELOW_TUNE = 3  # semitones kept free below the tune
 
 
@@ -50,7 +50,7 @@ class Piece:
     pitch_share, melody_share : ndarray, shape (128,)
         Share of the time each pitch sounds, and sounds as the tune.
     frames : tuple of (float, ndarray of int)
-        Length and sounding pitches of each half beat, where gaps are to be filled.
+        Length in ticks and sounding pitches between any two changes of what sounds.
     resting : bool
         Nothing is to be played here.
     """
@@ -79,7 +79,10 @@ class Piece:
 
     def with_gap(self, over: int) -> Piece:
         """Return the piece, resting where no two neighbouring notes lie more than *over* semitones apart."""
-        wide = any(len(pitches) > 1 and int(np.diff(pitches).max()) > over for _, pitches in self.frames)
+        wide = any(
+            length >= _BRIEF_TICKS and len(pitches) > 1 and int(np.diff(pitches).max()) > over
+            for length, pitches in self.frames
+        )
         return self if wide else replace(self, resting=True)
 
 
@@ -115,7 +118,7 @@ def pieces_of(
     begins, ends = np.array([cut[0] for cut in cuts]), np.array([cut[1] for cut in cuts])
     rows, places, overlap = pairs_of(notes, begins, ends)
     edges = np.searchsorted(places, np.arange(len(cuts) + 1))
-    frames = _frames(score, notes)
+    frames = _moments(notes, np.concatenate([begins, ends]))
     found = []
     for place, (begin, stop, span) in enumerate(cuts):
         inside = slice(edges[place], edges[place + 1])
@@ -151,13 +154,14 @@ def _next_attack(tick: int, attacks: Ints) -> int:
     return int(attacks[row]) if near else tick
 
 
-def _frames(score: Score, notes: Notes) -> tuple[Ints, Ints, list[Ints]]:
-    """Return start, end and the distinct sounding pitches, low to high, of every half beat."""
-    starts, ends, _ = frame_starts(score)
-    rows, frames, _ = pairs_of(notes, starts, ends)
-    edges = np.searchsorted(frames, np.arange(len(starts) + 1))
+def _moments(notes: Notes, edges: Ints) -> tuple[Ints, Ints, list[Ints]]:
+    """Return start, end and the distinct sounding pitches, low to high, between any two changes of what sounds."""
+    ticks = np.unique(np.concatenate([notes["onset"], notes["onset"] + notes["duration"], edges]))
+    starts, ends = ticks[:-1], ticks[1:]
+    rows, moments, _ = pairs_of(notes, starts, ends)
+    parts = np.searchsorted(moments, np.arange(len(starts) + 1))
     pitch = notes["pitch"].astype(np.int64)
-    return starts, ends, [np.unique(pitch[rows[a:b]]) for a, b in itertools.pairwise(edges)]
+    return starts, ends, [np.unique(pitch[rows[a:b]]) for a, b in pairwise(parts.tolist())]
 
 
 def _piece(

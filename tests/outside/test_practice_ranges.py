@@ -1,7 +1,7 @@
 """Ranges against what composers wrote: quartets of the music21 corpus, and symphonies as measured.
 
 Sources: the corpus of music21 (Haydn op. 74/1, Mozart K. 458, Beethoven op. 18/1, Schumann op. 41/1, first
-movements; Weber, Concertino for clarinet). Symphonies: "S3: a symbolic dataset of symphonies" (ISMIR 2024, late-breaking
+Sources: corpus of music21 (Haydn op. 74 no. 1, Mozart K. 458, Beethoven op. 18 no. 1, Schumann op. 41 no. 1, first
 demo; MIT licence): first and ninety-ninth percentile of sounding pitch over sixteen movements of 1788 to 1893.
 """
 
