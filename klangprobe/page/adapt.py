@@ -40,8 +40,9 @@ _TITLES = {
     "spectrum": "Where the sound lies, low to high",
     "third-octaves": "The same in bands a third of an octave wide",
     "difference": "What each has more or less of than the first",
-    "excitation": "As the ear divides it",
-    "spectrogram": "How it unfolds in time",
+    "loudness": "How loud it is, bar by bar",
+    "tune": "How much of the melody comes through, bar by bar",
+    "spectrograms": "How the sound unfolds",
 }
 
 
@@ -108,7 +109,7 @@ def passage_page(
         questions=tuple(dict.fromkeys(finding.question for finding in here))[:_QUESTIONS],
         answers=tuple(_answer(answer) for answer in given),
         differences=_differences(trial, acting),
-        figures=_figures(heard),
+        figures=_figures(heard, len(trial.variants)),
         pictures=_pictures(plots or {}, trial),
         notes=tuple(dict.fromkeys((*trial.notes, *(note for item in heard for note in item.rendering.warnings)))),
         players=tuple(part.player.name for part in arrangements[0].parts if part.player.name in sounding),
@@ -231,23 +232,23 @@ def _audio(samples: Audio, suffix: str, rate: int) -> bytes:
         return path.read_bytes()
 
 
-def _figures(heard: Sequence[Heard]) -> tuple[Figure, ...]:
-    """Every measure that has a value for some variant."""
+def _figures(heard: Sequence[Heard], variants: int) -> tuple[Figure, ...]:
+    """Every measure that has a value for some of *heard*, of which the first *variants* are variants."""
     return tuple(
-        _figure(column)
+        _figure(column, variants)
         for column in zip(*(item.measures for item in heard), strict=False)
         if any(item.value is not None for item in column)
     )
 
 
-def _figure(column: Sequence[Measured]) -> Figure:
-    """One measure; whether it tells the variants apart is judged among all that have a value."""
+def _figure(column: Sequence[Measured], variants: int) -> Figure:
+    """One measure; whether it tells the variants apart is judged without the piano."""
     quantity = column[0].quantity
-    values = [item.value for item in column if item.value is not None]
+    values = [item.value for item in column[:variants] if item.value is not None]
     return Figure(
         quantity.title,
         tuple("–" if item.value is None else quantity.text(item.value) for item in column),
-        f"noticed from {_noticeable(quantity)} on",
+        f"noticed from {_noticeable(quantity)}",
         differs=any(quantity.differs(one, other) for one, other in combinations(values, 2)),
         definition=f"{_capital(quantity.definition).rstrip('.')}. Source: {quantity.source.rstrip('.')}.",
     )

@@ -245,8 +245,8 @@ def _figure(figure: Figure) -> str:
 
 def _picture(picture: Picture, address: str) -> str:
     """Show a plot with its title, its description read out in its place."""
-    return f"""<figure class="picture"><img src="{text(address)}" alt="{text(picture.description)}" decoding="async">
-<figcaption>{text(picture.title)}</figcaption></figure>"""
+    return f"""<figure class="picture"><figcaption>{text(picture.title)}</figcaption>
+<img src="{text(address)}" alt="{text(picture.description)}" decoding="async"></figure>"""
 
 
 def _list(lines: Sequence[str]) -> str:
