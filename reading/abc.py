@@ -10,7 +10,8 @@ from __future__ import annotations
 import re
 from typing import TYPE_CHECKING
 
-from reading.kern import decoded, through_verovio
+from reading.converting import through_verovio
+from reading.kern import decoded
 from reading.mei import read_mei
 
 if TYPE_CHECKING:

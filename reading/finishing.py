@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left, bisect_right
 from collections import Counter, defaultdict
 from typing import TYPE_CHECKING
 
@@ -217,13 +218,13 @@ def _flag_slurs(marks: list[RawMark], notes: list[RawNote]) -> None:
     lines: dict[tuple[int, int, str], list[RawNote]] = defaultdict(list)
     for note in sorted(notes, key=lambda item: item.onset):
         lines[note.part, note.home, note.voice].append(note)
+    times = {key: [note.onset for note in line] for key, line in lines.items()}
     for mark in marks:
         if mark.kind != "slur" or not mark.notes:
             continue
         first, last = mark.notes[0].head(), mark.notes[-1].head()
-        inside = lines[first.part, first.home, first.voice]
-        onsets = [note.onset for note in inside]
-        low, high = int(np.searchsorted(onsets, first.onset)), int(np.searchsorted(onsets, last.onset, side="right"))
+        inside, onsets = lines[first.part, first.home, first.voice], times[first.part, first.home, first.voice]
+        low, high = bisect_left(onsets, first.onset), bisect_right(onsets, last.onset)
         for note in (*inside[low:high], last):
             if note.onset == first.onset and (
                 not note.flags & Flag.GRACE or note is first or first.onset == last.onset

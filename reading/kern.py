@@ -9,7 +9,8 @@ from __future__ import annotations
 import re
 from typing import TYPE_CHECKING
 
-from base.errors import MissingPart, ScoreError
+from base.errors import ScoreError
+from reading.converting import through_verovio
 from reading.kern_tokens import KernTokens, Token, TokenError, read_tokens
 from reading.mei import read_mei
 from reading.score import Flag, ticks
@@ -19,7 +20,7 @@ if TYPE_CHECKING:
 
     from reading.draft import Draft, RawNote
 
-__all__ = ["decoded", "read_kern", "through_verovio"]
+__all__ = ["decoded", "read_kern"]
 
 _NOTE_ID = re.compile(r"note-L(\d+)F(\d+)(?:S(\d+))?")
 _BAR_ID = re.compile(r"measure-L(\d+)")
@@ -34,28 +35,6 @@ def decoded(data: bytes, path: Path) -> str:
         return data.decode("utf-8-sig")
     except UnicodeDecodeError:
         return data.decode("latin-1")
-
-
-def through_verovio(text: str, kind: str, path: Path) -> bytes:
-    """Return the MEI that verovio makes of *text*.
-
-    Raises
-    ------
-    MissingPart
-        Where verovio is not installed.
-    ScoreError
-        Where verovio cannot read the text.
-    """
-    try:
-        import verovio
-    except ImportError as error:
-        raise MissingPart("verovio is needed to read kern and ABC", hint="pip install verovio") from error
-    verovio.enableLog(verovio.LOG_OFF)
-    toolkit = verovio.toolkit()
-    toolkit.setOptions({"inputFrom": kind, "xmlIdChecksum": True, "breaks": "none"})
-    if not toolkit.loadData(text):
-        raise ScoreError(f"not readable as {kind}", path=path, hint="Check the file with a validator.")
-    return str(toolkit.getMEI({"removeIds": False})).encode()
 
 
 def read_kern(data: bytes, path: Path) -> Draft:

@@ -84,8 +84,13 @@ class MeiReader:
         score = self.root.find(".//score")
         if score is None:
             raise ScoreError("the document holds no score", path=self.path)
-        parts_of(self, score)
-        self._section(score)
+        try:
+            parts_of(self, score)
+            self._section(score)
+        except (ValueError, OverflowError) as error:
+            bars = self.draft.bars
+            place = f"after bar {bars[-1].number}" if bars else "at the beginning"
+            raise ScoreError(str(error), path=self.path, place=place, hint="Mend it in the score program.") from error
         for element, bar in self.controls:
             try:
                 read_control(self, element, bar)

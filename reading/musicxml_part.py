@@ -85,7 +85,9 @@ class PartReader:
 
     def ticks_at(self, position: Fraction | int) -> int:
         """Return a position in divisions as ticks from the start of the bar."""
-        return round(Fraction(position * TICKS_PER_QUARTER) / self.divisions)
+        scaled = position * TICKS_PER_QUARTER
+        whole, rest = divmod(scaled, self.divisions)
+        return int(whole) if not rest else round(Fraction(scaled) / self.divisions)
 
     @property
     def now(self) -> int:
@@ -383,17 +385,25 @@ class PartReader:
 
     def _attach(self, element: Any, note: RawNote) -> None:
         """Ties, notations, and what is small or hidden."""
-        ties = {tie.get("type") for tie in element.iterfind("tie")}
-        ties |= {tie.get("type") for tie in element.iterfind("notations/tied")}
-        note.tie_start, note.tie_stop = "start" in ties, "stop" in ties
-        if "let-ring" in ties:
+        for child in element:
+            tag = child.tag
+            if tag == "tie":
+                self._tie(note, child.get("type"))
+            elif tag == "notations":
+                for tied in child.iterfind("tied"):
+                    self._tie(note, tied.get("type"))
+                read_notations(self, child, note)
+            elif tag == "cue":
+                note.flags |= Flag.CUE
+            elif tag == "lyric":
+                self.lose("lyric", "sung text")
+
+    def _tie(self, note: RawNote, way: str | None) -> None:
+        """Carry one end of a tie."""
+        note.tie_start |= way == "start"
+        note.tie_stop |= way == "stop"
+        if way == "let-ring":
             self.mark("text", note.onset, note.staff, "l.v.", note)
-        if element.find("cue") is not None:
-            note.flags |= Flag.CUE
-        if element.find("lyric") is not None:
-            self.lose("lyric", "sung text")
-        for notations in element.iterfind("notations"):
-            read_notations(self, notations, note)
 
     def finish(self) -> None:
         """Say which marks never ended, and how many staves there are."""

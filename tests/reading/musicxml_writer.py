@@ -57,7 +57,8 @@ def document(*bars, parts=None, numbers=None, head=""):
         + "</part>"
         for row, part in enumerate(parts, start=1)
     )
-    return f'<?xml version="1.0" encoding="UTF-8"?><score-partwise version="4.0">{head}<part-list>{names}</part-list>{body}</score-partwise>'
+    top = '<?xml version="1.0" encoding="UTF-8"?><score-partwise version="4.0">'
+    return f"{top}{head}<part-list>{names}</part-list>{body}</score-partwise>"
 
 
 def piano(right, left="", *, length=16, start=""):

@@ -284,7 +284,8 @@ def test_repeats_endings_and_jumps(xml, reads):
     """Repeats, endings, double bars, da capo and fine stand in the bar table and the marks."""
     forward = '<barline location="left"><repeat direction="forward"/></barline>'
     first = '<barline location="left"><ending number="1" type="start"/></barline>'
-    first_end = '<barline location="right"><bar-style>light-heavy</bar-style><ending number="1" type="stop"/><repeat direction="backward"/></barline>'
+    style = '<barline location="right"><bar-style>light-heavy</bar-style>'
+    first_end = style + '<ending number="1" type="stop"/><repeat direction="backward"/></barline>'
     second = '<barline location="left"><ending number="2" type="start"/></barline>'
     second_end = '<barline location="right"><ending number="2" type="discontinue"/></barline>'
     whole = xml.note("C4", 16)
@@ -310,7 +311,8 @@ def test_repeats_endings_and_jumps(xml, reads):
 def test_pickup_key_and_metre_changes(xml, reads):
     """A pickup bar is short and says so; key and metre change where they are written."""
     pickup = xml.attributes(staves=1, fifths=-3, beats=3) + xml.note("G4", 4)
-    change = "<attributes><key><fifths>0</fifths><mode>major</mode></key><time><beats>6</beats><beat-type>8</beat-type></time></attributes>"
+    time = "<time><beats>6</beats><beat-type>8</beat-type></time>"
+    change = f"<attributes><key><fifths>0</fifths><mode>major</mode></key>{time}</attributes>"
     score = reads(xml.document(pickup, xml.note("C5", 12), change + xml.note("C5", 12), numbers=["0", "1", "2"]))
     assert score.bar_numbers == ("0", "1", "2")
     assert score.bars["pickup"].tolist() == [True, False, False]
