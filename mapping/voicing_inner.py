@@ -85,9 +85,7 @@ def inner_voices(
     return [(int(low), int(high)) for low, high in chain.pitches.tolist()]
 
 
-def _piece(
-    row: int, soprano: int, bass: int, classes: frozenset[int], chord: tuple[int, str], following: int
-) -> Piece:
+def _piece(row: int, soprano: int, bass: int, classes: frozenset[int], chord: tuple[int, str], following: int) -> Piece:
     """Return one chord between given outer voices; the third of a chord that falls a fifth is its leading note."""
     root, quality = chord
     leading = {(root + step) % 12 for step in _LEADING.get(quality, ())}
