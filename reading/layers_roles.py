@@ -22,7 +22,8 @@ BoolArray = np.ndarray[Any, np.dtype[np.bool_]]
 _ANSWER_SHARE = 0.45
 _AROUND_BEATS = 2.0
 _UNDER_FIGURE = 3  # right-hand attacks over one held left-hand note: the bass of a figure shared by both hands
-_THIRD = 4  # semitones
+_CHORALE = 0.8  # share of attacks that go with the tune from which a bar counts as note against note
+_THIRD = 3  # semitones
 _RUN = 3  # attacks in a row before two notes an octave apart count as one line
 _RUN_THIRDS = 4  # the same for thirds and sixths, which also come about by chance
 
@@ -111,13 +112,13 @@ def doubling_rows(texture: Texture, melody: BoolArray) -> BoolArray:
         return result
     spot = np.minimum(np.searchsorted(texture.onset[tune], texture.onset), len(tune) - 1)
     mate = tune[spot]
-    together = (texture.onset[mate] == texture.onset) & ~melody
+    together = (texture.onset[mate] == texture.onset) & (texture.end[mate] == texture.end) & ~melody
     apart = texture.pitch - texture.pitch[mate]
     for staff in range(texture.staves):
         here = together & (texture.staff == staff)
         for distance in np.unique(apart[here & (apart % 12 == 0)]):
             _mark_runs(result, np.flatnonzero(here & (apart == distance)), spot, _RUN)
-    alone = together & (texture.staff == texture.staff[mate]) & (texture.end == texture.end[mate]) & _pairs(texture)
+    alone = together & (texture.staff == texture.staff[mate]) & _pairs(texture)
     for sizes in ((3, 4), (8, 9)):
         _mark_runs(result, np.flatnonzero(alone & np.isin(np.abs(apart), sizes)), spot, _RUN_THIRDS)
     return result
@@ -132,9 +133,7 @@ def _mark_runs(result: BoolArray, rows: IntArray, spot: IntArray, least: int) ->
 
 def _pairs(texture: Texture) -> BoolArray:
     """Whether exactly two notes of its staff are struck with a note (itself and one more)."""
-    group = texture.onset * texture.staves + texture.staff
-    _, same, count = np.unique(group, return_inverse=True, return_counts=True)
-    return np.asarray(count[same] == 2)
+    return np.asarray(_attack_sizes(texture) == 2)
 
 
 def bass_rows(texture: Texture, taken: BoolArray) -> BoolArray:
@@ -159,13 +158,23 @@ def bass_rows(texture: Texture, taken: BoolArray) -> BoolArray:
     result = np.zeros(len(texture.onset), dtype=bool)
     if not len(rows):
         return result
-    found = _without_upper_notes(texture, _lowest_by_beat(texture, rows))
+    with_tune = _note_against_note(texture, pool, taken)
+    found = _without_upper_notes(texture, _lowest_by_beat(texture, rows, with_tune), with_tune)
     result[found] = True
     before = np.searchsorted(texture.onset[found], texture.onset[rows], side="right") - 1
     last = found[np.maximum(before, 0)]
     again = (before >= 0) & (texture.pitch[last] == texture.pitch[rows]) & (texture.bar[last] == texture.bar[rows])
     result[rows[again]] = True
     return result
+
+
+def _note_against_note(texture: Texture, pool: IntArray, tune: BoolArray) -> BoolArray:
+    """Notes that begin and end with the tune, in bars in which (nearly) all of the pool do."""
+    spans = texture.onset * (int(texture.end.max()) + 1) + texture.end
+    together = np.isin(spans, spans[tune])
+    total = np.bincount(texture.bar[pool], minlength=texture.bars + 1)
+    hits = np.bincount(texture.bar[pool], weights=together[pool], minlength=texture.bars + 1)
+    return np.asarray(together & (hits >= _CHORALE * np.maximum(total, 1))[texture.bar])
 
 
 def _bass_pool(texture: Texture) -> IntArray:
@@ -188,26 +197,55 @@ def _lowest_of(texture: Texture, pool: IntArray) -> BoolArray:
     return np.asarray(texture.pitch[pool] <= lowest[at])
 
 
-def _lowest_by_beat(texture: Texture, rows: IntArray) -> IntArray:
-    """Of each beat the lowest row, the earliest of equals."""
+def _lowest_by_beat(texture: Texture, rows: IntArray, with_tune: BoolArray) -> IntArray:
+    """Of each beat the lowest row, the earliest of equals; and every row of note-against-note chords."""
     bar = texture.bar[rows] - 1
     slot = (texture.onset[rows] - texture.bar_onset[bar]) // texture.beat
     order = np.lexsort((texture.onset[rows], texture.pitch[rows], slot, bar))
     rows, slot, bar = rows[order], slot[order], bar[order]
     first = (np.diff(bar, prepend=-1) != 0) | (np.diff(slot, prepend=-1) != 0)
-    return np.sort(rows[first])
+    chords = with_tune[rows] & (2 * (texture.end - texture.onset)[rows] >= texture.beat)
+    return np.sort(rows[first | chords])
 
 
-def _without_upper_notes(texture: Texture, rows: IntArray) -> IntArray:
-    """Leave out notes that lie above the bass just heard while it is about to come back."""
+def _without_upper_notes(texture: Texture, rows: IntArray, with_tune: BoolArray) -> IntArray:
+    """Leave out the upper notes of a figure: a third or more above the bass just heard, and soon left downwards.
+
+    A bass line may leap as well; a note counts as part of a figure only if its beat holds several attacks (and it does
+    not go with the tune), or its attack more notes than the bass had.
+    """
     near = round(_AROUND_BEATS * texture.beat)
+    size, busy = _attack_sizes(texture), _busy_beats(texture)
     kept: list[int] = []
     for place, row in enumerate(rows.tolist()):
         if kept and texture.onset[row] - texture.onset[kept[-1]] <= near:
-            bass = texture.pitch[kept[-1]]
+            rises = texture.pitch[row] >= texture.pitch[kept[-1]] + _THIRD
             following = rows[place + 1 : place + 7]
             following = following[texture.onset[following] - texture.onset[row] <= near]
-            if texture.pitch[row] >= bass + _THIRD and (texture.pitch[following] <= bass + 2).any():
+            falls = (texture.pitch[following] <= texture.pitch[row] - _THIRD).any() or place == len(rows) - 1
+            part = (busy[row] and not with_tune[row]) or size[row] > size[kept[-1]]
+            if rises and falls and part:
                 continue
         kept.append(row)
     return np.asarray(kept, dtype=np.int64)
+
+
+def _attack_sizes(texture: Texture) -> IntArray:
+    """How many notes of its staff are struck with each note, itself included."""
+    _, same, count = np.unique(texture.onset * texture.staves + texture.staff, return_inverse=True, return_counts=True)
+    return np.asarray(count[same], dtype=np.int64)
+
+
+def _busy_beats(texture: Texture) -> BoolArray:
+    """Whether the beat of a note holds two attacks of its staff or more."""
+    bar = texture.bar - 1
+    slot = (texture.onset - texture.bar_onset[bar]) // texture.beat
+    place = np.stack([texture.staff, bar, slot], axis=1)
+    attacks = np.unique(np.column_stack([place, texture.onset]), axis=0)
+    _, beat_of, count = np.unique(attacks[:, :3], axis=0, return_inverse=True, return_counts=True)
+    busy = {
+        tuple(key)
+        for key, many in zip(attacks[:, :3].tolist(), (count[beat_of.reshape(-1)] > 1).tolist(), strict=True)
+        if many
+    }
+    return np.asarray([tuple(key) in busy for key in place.tolist()], dtype=bool)

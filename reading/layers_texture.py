@@ -135,7 +135,8 @@ def _beat_ticks(score: Score, onset: IntArray) -> int:
     length = int(lengths[np.argmax(counts)])
     beats = int(bars["beats"][np.flatnonzero(bars["duration"] == length)[0]]) or 4
     counted = beats // 3 if beats % 3 == 0 and beats > 3 else beats
-    divisions = [length / counted * factor for factor in (2.0, 1.0, 0.5, 0.25) if length / counted * factor <= length]
+    factors = (2.0, 1.0, 0.5, 0.25) if counted % 2 == 0 else (1.0, 0.5, 0.25)
+    divisions = [length / counted * factor for factor in factors]
     steps = np.diff(np.unique(onset))
     usual = float(np.median(steps)) if len(steps) else divisions[0]
     distance = [abs(float(np.log2(division / (_IOI_PER_BEAT * usual)))) for division in divisions]

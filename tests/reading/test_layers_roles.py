@@ -1,0 +1,216 @@
+"""Roles on small textures: who has the melody, the bass, the doublings, and where nobody leads."""
+
+import numpy as np
+import pytest
+
+from base.errors import SpecError
+from reading.layers import LAYER_NAMES, Role, find_layers, overruled, select
+
+TUNE = ["G4/1.5 A4 B4/1 D5/1", "C5/1.5 B4 A4/2", "B4/1.5 C5 D5/1 G5/1", "F#5/1.5 E5 D5/2"]
+CHORDS = ["B2+D3+G3 B2+D3+G3 " * 4, "C3+E3+A3 C3+E3+A3 " * 4, "D3+G3+B3 D3+G3+B3 " * 4, "D3+F#3+A3 D3+F#3+A3 " * 4]
+HIGH_CHORDS = ["- G4+B4+D5 " * 4, "- A4+C5+E5 " * 4, "- G4+B4+D5 " * 4, "- F#4+A4+D5 " * 4]
+LOW_TUNE = ["G3/1.5 A3 B3/1 D4/1", "C4/1.5 B3 A3/2", "B3/1.5 C4 D4/1 G4/1", "F#4/1.5 E4 D4/2"]
+ALBERTI = ["C3 G3 E3 G3 C3 G3 E3 G3", "D3 G3 F3 G3 D3 G3 F3 G3", "B2 G3 D3 G3 B2 G3 D3 G3", "C3 G3 E3 G3 C3 G3 E3 G3"]
+
+
+def roles_of(score, staff=None, bar=None):
+    """Set of roles of the notes of a staff and bar."""
+    roles = find_layers(score).roles
+    mask = np.ones(len(roles), bool)
+    if staff:
+        mask &= score.notes["staff"] == staff
+    if bar:
+        mask &= score.notes["bar"] == bar
+    return {Role(int(role)) for role in roles[mask]}
+
+
+def share(score, role, staff):
+    """Share of the notes of a staff that have a role."""
+    roles = find_layers(score).roles[score.notes["staff"] == staff]
+    return float((roles == int(role)).mean())
+
+
+def test_melody_over_chords_is_the_right_hand(form_builder):
+    """A tune over repeated chords is melody, the lowest chord note bass, the rest middle."""
+    score = form_builder.build(TUNE * 2, CHORDS * 2)
+    assert roles_of(score, staff=1) == {Role.MELODY}
+    assert roles_of(score, staff=2) == {Role.BASS, Role.MIDDLE}
+    assert share(score, Role.BASS, 2) == pytest.approx(1 / 3)
+
+
+def test_melody_in_the_left_hand_is_found(form_builder):
+    """A tune in the left hand under repeated chords is melody though it lies below."""
+    score = form_builder.build(HIGH_CHORDS * 2, LOW_TUNE * 2)
+    assert share(score, Role.MELODY, 2) == 1.0
+    assert Role.MELODY not in roles_of(score, staff=1)
+
+
+def test_melody_in_the_middle_is_found(form_builder):
+    """A tune in long notes between a bass and figuration above it is melody in most of its notes."""
+    upper = ["E5/0.25 C5/0.25 G5/0.25 C5/0.25 " * 4] * 8
+    lower = [f"{tune} & C2/4" for tune in LOW_TUNE * 2]
+    score = form_builder.build(upper, lower)
+    tune = (score.notes["staff"] == 2) & (score.notes["pitch"] > 40)
+    assert (find_layers(score).roles[tune] == int(Role.MELODY)).mean() >= 0.75
+
+
+def test_melody_is_followed_from_hand_to_hand(form_builder):
+    """Lone left-hand notes that answer a resting right hand are melody as well."""
+    upper = ["G5 A5 B5 C6 -/2", "D6 C6 B5 A5 -/2", "B5 C6 D6 E6 -/2", "D6 B5 G5 B5 -/2"] * 2
+    lower = ["-/2 G3 A3 B3 C4", "-/2 D4 C4 B3 A3", "-/2 B3 C4 D4 E4", "-/2 D4 B3 G3 B3"] * 2
+    score = form_builder.build(upper, lower)
+    assert roles_of(score) == {Role.MELODY}
+
+
+def test_implied_bass_is_the_lowest_note_of_a_broken_chord(form_builder):
+    """Of an Alberti figure (lowest, highest, middle, highest) only the note it comes back to is bass."""
+    score = form_builder.build(TUNE * 2, ALBERTI * 2)
+    roles = find_layers(score).roles
+    bass = score.notes[(roles == int(Role.BASS))]
+    assert {int(pitch) for pitch in bass["pitch"]} == {48, 50, 47}
+    assert roles_of(score, staff=2) == {Role.BASS, Role.MIDDLE}
+
+
+def test_bass_of_a_waltz_figure_is_on_the_first_beat(form_builder):
+    """After-beat chords are middle, the low note they follow is bass."""
+    lower = ["C3/1 E3+G3/1 E3+G3/1", "G2/1 F3+B3/1 F3+B3/1"] * 4
+    score = form_builder.build(["E5/1.5 D5 C5/1", "D5/1.5 C5 B4/1"] * 4 + ["C5/3"], [*lower, "C3/3"], metre=(3, 4))
+    roles = find_layers(score).roles
+    bass = score.notes[roles == int(Role.BASS)]
+    assert {int(pitch) for pitch in bass["pitch"]} == {48, 43}
+
+
+def test_two_layers_in_one_hand(form_builder):
+    """A line moving over a held bass is a counter-melody, the held notes are the bass."""
+    lower = ["-/0.5 G3 C4 D4 Eb4/1 C4/1 & C3/4", "-/0.5 G3 D4 Eb4 D4/1 C4/1 & B2/4"] * 3
+    score = form_builder.build(["G5/1.5 Ab5 G5/1 Eb5/1", "F5/1.5 G5 F5/1 D5/1"] * 3, lower)
+    roles = find_layers(score).roles
+    long = score.notes["duration"] == score.notes["duration"].max()
+    assert set(roles[long].tolist()) == {int(Role.BASS)}
+    moving = (score.notes["staff"] == 2) & ~long
+    assert (roles[moving] == int(Role.COUNTER)).mean() > 0.9
+
+
+@pytest.mark.parametrize(
+    ("upper", "semitones"),
+    [
+        (["C5+C6 D5+D6 E5+E6 F5+F6 G5+G6/1 E5+E6/1"] * 4, {12}),
+        (["E5+G5 F5+A5 G5+B5 A5+C6 G5+B5/1 E5+G5/1"] * 4, {3, 4}),
+        (["E5+C6 F5+D6 G5+E6 A5+F6 G5+E6/1 E5+C6/1"] * 4, {8, 9}),
+    ],
+    ids=["octaves", "thirds", "sixths"],
+)
+def test_parallel_notes_are_one_line_with_its_doubling(form_builder, upper, semitones):
+    """In parallel octaves, thirds or sixths the upper notes are melody and the lower ones its doubling."""
+    score = form_builder.build(upper, ["C3+E3+G3/2 C3+E3+G3/2"] * 4)
+    roles = find_layers(score).roles
+    high = score.notes["staff"] == 1
+    assert set(roles[high].tolist()) == {int(Role.MELODY), int(Role.DOUBLING)}
+    top, low = score.notes[high & (roles == 0)], score.notes[high & (roles == int(Role.DOUBLING))]
+    assert {int(a - b) for a, b in zip(top["pitch"], low["pitch"], strict=True)} <= semitones
+
+
+def test_bare_octaves_are_one_line(form_builder):
+    """Where both hands play one line in octaves there is melody and doubling, no harmony."""
+    line = ["G4 A4 Bb4/1 A4 G4 F#4/1", "G4 Bb4 D5/1 C5 D5 Eb5/1"] * 2
+    low = [bar.replace("4", "2").replace("5", "3") for bar in line]
+    roles = roles_of(form_builder.build(line, low))
+    assert roles == {Role.MELODY, Role.DOUBLING}
+
+
+def test_top_line_of_homophonic_chords_is_the_melody(form_builder):
+    """In a chorale texture the top is melody, the lowest notes bass, the rest middle."""
+    upper = ["C5+G4/1 D5+B4/1 E5+C5/1 F5+C5/1", "E5+C5/1 D5+B4/1 C5+G4/2"] * 3
+    lower = ["E3+C3/1 G3+G2/1 G3+C3/1 A3+F2/1", "G3+G2/1 F3+G2/1 E3+C3/2"] * 3
+    score = form_builder.build(upper, lower)
+    roles, notes = find_layers(score).roles, score.notes
+    for onset in np.unique(notes["onset"]):
+        at = np.flatnonzero(notes["onset"] == onset)
+        assert roles[at[np.argmax(notes["pitch"][at])]] == int(Role.MELODY)
+        assert roles[at[np.argmin(notes["pitch"][at])]] == int(Role.BASS)
+
+
+def test_imitation_is_said_rather_than_guessed(form_builder):
+    """Bars in which a subject is answered while its line goes on are named contrapuntal; a tune over chords is not."""
+    subject = "- C5/0.25 B4/0.25 C5 G4 Ab4 C5/0.25 B4/0.25 C5 D5"
+    upper = [subject, "G4 C5/0.25 B4/0.25 C5 D5 F4/0.25 G4/0.25 Ab4/1 G4/0.25 F4/0.25", "Eb4/1 F4 G4/1.5 Ab4 G4"]
+    lower = ["-/4", "-/4", "- C4/0.25 B3/0.25 C4 G3 Ab3 C4/0.25 B3/0.25 C4 D4"]
+    assert find_layers(form_builder.build(upper, lower)).contrapuntal == (1, 2, 3)
+    assert find_layers(form_builder.build(TUNE * 2, CHORDS * 2)).contrapuntal == ()
+
+
+def test_inner_pedal_point(form_builder):
+    """A note that sounds on inside the texture through changing harmony is a pedal point."""
+    upper = ["G5/1 A5/1 B5/1 C6/1 & G4/4", "D6/2 B5/2 & G4/4", "C6/1 B5/1 A5/2 & G4/4", "G5/4 & G4/4"] * 2
+    score = form_builder.build(upper, ["C3/4", "G2/4", "F2/4", "E2/4"] * 2)
+    held = find_layers(score).roles[score.notes["pitch"] == 67]
+    assert set(held.tolist()) == {int(Role.PEDAL_POINT)}
+
+
+def test_evidence_names_the_line_the_runner_up_and_the_margin(form_builder):
+    """Every bar is covered by a sentence that says which line was taken and what came next."""
+    layers = find_layers(form_builder.build(TUNE * 2, CHORDS * 2))
+    assert layers.evidence[0].first_bar == 1
+    assert layers.evidence[-1].last_bar == 8
+    assert "right hand" in layers.evidence[0].text
+    assert "margin" in layers.evidence[0].text
+
+
+def test_spec_overrules(form_builder):
+    """A rule changes exactly the notes it names, with confidence 1, and is kept as evidence."""
+    score = form_builder.build(TUNE, CHORDS)
+    before = find_layers(score)
+    rule = {"bars": "2", "staff": 2, "notes": "top", "role": "counter-melody"}
+    after = overruled(before, score, [rule])
+    changed = np.flatnonzero(before.roles != after.roles)
+    assert set(score.notes["bar"][changed].tolist()) == {2}
+    assert set(score.notes["pitch"][changed].tolist()) == {57}
+    assert (after.confidence[changed] == 1).all()
+    assert any("as the spec says" in one.text for one in after.evidence)
+    assert (find_layers(score).roles == before.roles).all()
+
+
+def test_unknown_names_are_refused(form_builder):
+    """A layer or role that does not exist is an error that names the nearest one."""
+    score = form_builder.build(TUNE, CHORDS)
+    layers = find_layers(score)
+    with pytest.raises(SpecError, match="melody"):
+        select(layers, score, "melodie")
+    with pytest.raises(SpecError, match="bas"):
+        overruled(layers, score, [{"bars": "1", "role": "bas"}])
+
+
+def test_layers_of_the_spec_add_up(form_builder):
+    """Melody, bass and accompaniment are all notes, each once; so are upper and lower staff."""
+    score = form_builder.build(TUNE, CHORDS)
+    layers = find_layers(score)
+    masks = {name: select(layers, score, name) for name in LAYER_NAMES}
+    assert (masks["melody"].astype(int) + masks["bass"] + masks["accompaniment"] == 1).all()
+    assert (masks["upper staff"] ^ masks["lower staff"]).all()
+    assert masks["all"].all()
+
+
+@pytest.mark.parametrize("texture", [(TUNE, CHORDS), (HIGH_CHORDS, LOW_TUNE), (TUNE, ALBERTI)])
+def test_roles_do_not_hang_on_key_note_values_or_voice_names(form_builder, texture):
+    """Transposing by a semitone, doubling all note values and renaming voices leave every role as it was."""
+    score = form_builder.build(texture[0] * 2, texture[1] * 2)
+    roles = find_layers(score).roles
+    for other in (
+        form_builder.transposed(score, 1),
+        form_builder.transposed(score, -2),
+        form_builder.stretched(score, 2),
+        form_builder.stretched(score, 1, 2),
+        form_builder.renamed_voices(score, 3),
+    ):
+        assert (find_layers(other).roles == roles).all()
+
+
+def test_two_parts_of_one_staff_are_two_hands(form_builder):
+    """A piano written as two parts has the same roles as one on two staves."""
+    one, two = form_builder.build(TUNE, CHORDS), form_builder.build(TUNE, CHORDS, staves=False)
+    assert (find_layers(one).roles == find_layers(two).roles).all()
+
+
+def test_a_score_without_notes_has_no_roles(form_builder):
+    """Rests alone are no error."""
+    assert len(find_layers(form_builder.build(["-/4"], ["-/4"])).roles) == 0
