@@ -23,6 +23,7 @@ import numpy as np
 from reading.features import Bools, Floats, Ints, first_endings, onset_sets
 from reading.features_bars import BarFeatures, bar_features
 from reading.form_signs import signs
+from reading.form_stretches import stretches
 from reading.form_words import reasons_for
 from reading.repeats import find
 from reading.repeats_alike import diagonal_runs, dice_by_interval
@@ -98,24 +99,39 @@ def sections(score: Score, known: tuple[Repeat, ...] | None = None) -> Sections:
     known : tuple of Repeat, optional
         From :func:`reading.repeats.find`, where the caller has it already.
     """
+    if not len(score.bars):
+        return Sections((), (), np.zeros(0, np.int64), np.zeros(0), {})
+    repeats = find(score) if known is None else known
+    stretch_of = [_gathered(stretch, before, repeats) for before, stretch in stretches(score)]
+    bars, total = (np.concatenate([part[key] for part in stretch_of]) for key in (0, 1))
+    parts = {name: np.concatenate([part[2][name] for part in stretch_of]) for name in stretch_of[0][2]}
+    ranked = _peaks(total)
+    top = total[ranked[0]] if len(ranked) else 1.0
+    curve = np.clip(total / max(top, 1e-9), 0.0, 1.0)
+    words = {row: text for part in stretch_of for row, text in part[3].items()}
+    cut = CUT * float(total[ranked[:5]].mean()) if len(ranked) else 0.0
+    listed = [
+        (total[row] >= cut, Section(int(bars[row]), round(float(curve[row]), 3), words.get(int(bars[row]), ())))
+        for row in ranked
+    ]
+    opening = (Section(1, 1.0, ("opening",)),) if len(bars) else ()
+    rows = opening + tuple(section for strong, section in listed if strong)
+    return Sections(rows, tuple(section for strong, section in listed if not strong), bars, curve, parts)
+
+
+def _gathered(
+    score: Score, before: int, repeats: tuple[Repeat, ...]
+) -> tuple[Ints, Floats, dict[str, Floats], dict[int, tuple[str, ...]]]:
+    """Return bar indices, sum of the curves, curves and reasons of one stretch that starts after *before* bars."""
     keep = ~first_endings(score)
     if keep.sum() > 1 and score.bars["pickup"][0]:
         keep[0] = False  # an upbeat contrasts with everything and begins nothing but the piece
     features = bar_features(score, keep)
     parts, alike = _curves(score, features, keep)
     total = np.sum(list(parts.values()), axis=0)
-    ranked = _peaks(total)
-    top = total[ranked[0]] if len(ranked) else 1.0
-    curve = np.clip(total / max(top, 1e-9), 0.0, 1.0)
-    repeats = find(score) if known is None else known
-    words = reasons_for(features, parts, repeats, alike, signs(score))
-    cut = CUT * float(total[ranked[:5]].mean()) if len(ranked) else 0.0
-    listed = [
-        (total[row] >= cut, Section(int(features.bars[row]), round(float(curve[row]), 3), words(row))) for row in ranked
-    ]
-    opening = (Section(1, 1.0, ("opening",)),) if len(features.bars) else ()
-    rows = opening + tuple(section for strong, section in listed if strong)
-    return Sections(rows, tuple(section for strong, section in listed if not strong), features.bars, curve, parts)
+    words = reasons_for(features, parts, repeats, alike, signs(score), before)
+    texts = {int(features.bars[row]) + before: words(row) for row in _peaks(total)}
+    return features.bars + before, total, parts, texts
 
 
 def novelty(alike: Floats, half_width: int) -> Floats:

@@ -54,6 +54,7 @@ def reasons_for(
     repeats: tuple[Repeat, ...],
     alike: Floats,
     printed: Signs,
+    before: int = 0,
 ) -> Callable[[int], tuple[str, ...]]:
     """Return a function that tells, for a row of the features, why a passage starts there.
 
@@ -67,12 +68,14 @@ def reasons_for(
         How alike bars are at the best transposition.
     printed : Signs
         What the page says at each bar.
+    before : int
+        Bars of the score before the first of the features; repeats count from the start of the score.
     """
     steps = {name: _step(matrix) for name, matrix in features.groups.items()}
     bars = features.bars
 
     def words(row: int) -> tuple[str, ...]:
-        found = _returns(int(bars[row]), repeats)
+        found = _returns(int(bars[row]) + before, repeats)
         found += [(2.5, text) for text in printed.words[bars[row] - 1]]
         if parts["opening"][row] >= TELLING and _like_opening(alike, row):
             found.append((2.0 * float(parts["opening"][row]), "opening returns"))

@@ -10,13 +10,14 @@ strokes of both bars.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from reading.features import UPPER, Bools, Floats, Ints, first_endings, hands, onset_sets
 from reading.features_bars import bar_features
+from reading.form_stretches import stretches
 from reading.repeats_alike import diagonal_runs, dice, soft_dice, transposed_dice
 
 if TYPE_CHECKING:
@@ -81,8 +82,24 @@ def find(score: Score, *, like: float = LIKE, least_bars: int = LEAST_BARS) -> t
 
     Notes
     -----
-    First endings are left out: they restart an opening already heard.
+    First endings are left out: they restart an opening already heard. In scores of more than 1000 bars repeats are
+    looked for within stretches of at most that length.
     """
+    return tuple(
+        _shifted(repeat, before) for before, stretch in stretches(score) for repeat in _found(stretch, like, least_bars)
+    )
+
+
+def _shifted(repeat: Repeat, bars: int) -> Repeat:
+    """Return the repeat so many bars later."""
+    first, later = ((span[0] + bars, span[1] + bars) for span in (repeat.first, repeat.later))
+    return replace(repeat, first=first, later=later)
+
+
+def _found(score: Score, like: float, least_bars: int) -> tuple[Repeat, ...]:
+    """Return the repeats of one stretch."""
+    if not len(score.bars):
+        return ()
     keep = ~first_endings(score)
     index = np.flatnonzero(keep) + 1
     alike = _likeness(score, keep)
@@ -125,23 +142,28 @@ def _runs(alike: Floats, like: float, least_bars: int) -> list[tuple[int, int, i
     best = alike.max(axis=0)
     out = []
     for semitones, matrix in enumerate(alike):
+        levels = _levels(matrix, like)
         for start, lag, length in diagonal_runs(matrix, like, least_bars):
             along = matrix.diagonal(lag)[start : start + length]
-            level = _sure_level(matrix, along, like, least_bars) if lag > 1 else 0.0
+            level = _sure_level(len(matrix), levels, along, least_bars) if lag > 1 else 0.0
             if level:
                 first, last = _continued(best.diagonal(lag), start, start + length, level)
                 out.append((semitones, first, lag, last - first))
     return out
 
 
-def _sure_level(matrix: Floats, along: Floats, like: float, least_bars: int) -> float:
-    """Return the lowest likeness at which a run is too long for chance (0 for none)."""
+def _levels(matrix: Floats, like: float) -> list[tuple[float, int]]:
+    """Return levels of likeness from *like* up, each with the pairs of bars that reach it (neighbours left out)."""
     upper = matrix[np.triu_indices(len(matrix), 2)]
-    for level in np.arange(like, 1.0, LEVEL_STEP):
+    return [(float(level), int(np.count_nonzero(upper >= level))) for level in np.arange(like, 1.0, LEVEL_STEP)]
+
+
+def _sure_level(n_bars: int, levels: list[tuple[float, int]], along: Floats, least_bars: int) -> float:
+    """Return the lowest likeness at which a run is too long for chance (0 for none)."""
+    for level, pairs in levels:
         strong = int(np.count_nonzero(along >= level))
-        pairs = int(np.count_nonzero(upper >= level))
-        if strong >= least_bars and _by_chance(len(matrix), pairs, strong) * len(matrix) / 4 <= CHANCE:
-            return float(level)
+        if strong >= least_bars and _by_chance(n_bars, pairs, strong) * n_bars / 4 <= CHANCE:
+            return level
     return 0.0
 
 
@@ -201,9 +223,10 @@ def _modal_runs(soft: Floats, minor: Bools, least_bars: int) -> list[tuple[int, 
     """Return (semitones, first row, lag, length, likeness) of runs alike but for the mode."""
     out = []
     for semitones, matrix in enumerate(soft):
+        levels = _levels(matrix, MODAL_LIKE)
         for start, lag, length in diagonal_runs(matrix, MODAL_LIKE, least_bars):
             rows = np.arange(start, start + length)
-            sure = lag > 1 and _sure_level(matrix, matrix[rows, rows + lag], MODAL_LIKE, least_bars) > 0
+            sure = lag > 1 and _sure_level(len(matrix), levels, matrix[rows, rows + lag], least_bars) > 0
             if sure and _other_mode(minor, rows, lag):
                 out.append((semitones, start, lag, length, float(matrix[rows, rows + lag].mean())))
     return out
