@@ -222,7 +222,7 @@ def _without_upper_notes(texture: Texture, rows: IntArray, with_tune: BoolArray)
             rises = texture.pitch[row] >= texture.pitch[kept[-1]] + _THIRD
             following = rows[place + 1 : place + 7]
             following = following[texture.onset[following] - texture.onset[row] <= near]
-            falls = (texture.pitch[following] <= texture.pitch[row] - _THIRD).any() or place == len(rows) - 1
+            falls = (texture.pitch[following] < texture.pitch[row] - 1).any() or place == len(rows) - 1
             part = (busy[row] and not with_tune[row]) or size[row] > size[kept[-1]]
             if rises and falls and part:
                 continue
