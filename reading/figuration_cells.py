@@ -33,6 +33,8 @@ FAMILIES = (
 HAND_SPAN = 14
 """Semitones one hand takes without leaping: a broken chord within it, an arpeggio beyond."""
 NEAR_BEAT = 0.02
+BLUR_BEATS = 1 / 6
+"""Alternations this close are a tremolo; slower ones can be counted."""
 Name = tuple[str, str]
 
 
@@ -98,13 +100,13 @@ def _alternates(strokes: Strokes) -> bool:
 
 
 def _tremolo(strokes: Strokes) -> Name | None:
-    """Say whether two sonorities alternate fast enough to blur."""
+    """Say whether two sonorities alternate four times a beat or faster, and so fast that they blur."""
     usual = float(np.median(strokes.wait)) if len(strokes.wait) else 0.0
     if not _alternates(strokes) or len(strokes.pitches) < 8 or usual > 0.25 + NEAR_BEAT:
         return None
     if np.all(np.abs(np.diff(strokes.low)) == 12) and strokes.size.max() == 1:
-        return "octaves", "octave tremolo" if usual < 0.2 else "broken octaves"
-    return "oscillation", "tremolo"
+        return "octaves", "octave tremolo" if usual <= BLUR_BEATS + NEAR_BEAT else "broken octaves"
+    return "oscillation", "tremolo" if usual <= BLUR_BEATS + NEAR_BEAT else "quick oscillation"
 
 
 def _oscillation(strokes: Strokes) -> Name | None:
