@@ -7,7 +7,6 @@ calibration; the difference becomes a gain. Velocity only chooses the colour tha
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cache
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -16,8 +15,8 @@ from mapping.arrangement import TECHNIQUES
 from render.passage import LEAD_S
 from render.request import SOUND_DTYPE, SWELL_DTYPE, StemRequest
 from render.sound import SAMPLE_RATE_HZ
-from soundfonts.balance import instrument_of, power_db
-from soundfonts.calibration import LAYERS, layer_of
+from soundfonts.balance import instrument_of, powers_db
+from soundfonts.calibration import LAYERS, layers_of
 
 if TYPE_CHECKING:
     from mapping.arrangement import Player
@@ -32,6 +31,11 @@ FULL_SCALE_POWER_DB = 128.0
 
 _RAW_DB = -20.0  # for balance "font": leaves room for many players
 _BANK = 0
+_SHORTEST = SAMPLE_RATE_HZ // 50
+_LAYER_PLACES = np.array([row[1] for row in LAYERS])
+
+Rows = np.ndarray[Any, np.dtype[np.void]]
+Floats = np.ndarray[Any, np.dtype[np.float64]]
 
 
 @dataclass(frozen=True, eq=False)
@@ -64,98 +68,82 @@ def voice(player: Player, performance: Performance, settings: RenderSettings, ca
     calibration : Calibration
         Of the font in use.
     """
-    voicer = _Voicer(player, settings.balance, calibration)
     played, shapes = performance.played, performance.shapes
     sounds, swells = np.zeros(len(played), SOUND_DTYPE), np.zeros(len(shapes), SWELL_DTYPE)
-    needed = np.array([voicer.fill(sounds[row : row + 1], one) for row, one in enumerate(played)])
-    wanted = _swell(swells, needed, performance, voicer)
-    if not len(played):
-        return Voiced(StemRequest(sounds, swells), 0.0)
-    highest = float(max(np.max(needed), np.max(wanted, initial=-300.0)))
+    needed, wanted = np.zeros(len(played)), np.zeros(len(shapes))
+    for number in np.unique(played["technique"]):
+        voicer = _Voicer(player, TECHNIQUES[number], settings.balance, calibration)
+        rows = np.flatnonzero(played["technique"] == number)
+        sounds[rows], needed[rows] = voicer.sounds(played[rows])
+        some = np.flatnonzero(played["technique"][shapes["played"]] == number)
+        swells[some], change = voicer.swells(shapes[some], played)
+        wanted[some] = needed[shapes["played"][some]] + change
+    highest = float(np.max(np.concatenate([needed, wanted]), initial=-300.0))
     sounds["gain_db"], swells["gain_db"] = needed - highest, wanted - highest
+    apart = sounds["key"] != played["pitch"]
+    replaced = sorted(
+        {(int(one["pitch"]), int(key)) for one, key in zip(played[apart], sounds["key"][apart], strict=True)}
+    )
+    return Voiced(_sorted(sounds, swells), highest, tuple(replaced))
+
+
+class _Voicer:
+    """What is asked for notes of one player that are played in one way."""
+
+    def __init__(self, player: Player, way: str, balance: str, calibration: Calibration) -> None:
+        self.count, self.way, self.balance, self.calibration = player.count, way, balance, calibration
+        self.instrument = instrument_of(player.instrument.name)
+        self.preset = _BANK, player.instrument.program(way, count=player.count)
+
+    def levels_db(self, dynamics: Floats, pitches: Floats) -> Floats:
+        """Return the levels notes must have, in dB re full scale at the reference distance."""
+        if self.balance == "font":  # its own levels: only what velocity does
+            places, velocities = [row[1] for row in LAYERS], [row[2] for row in LAYERS]
+            return np.asarray(40.0 * np.log10(np.interp(dynamics, places, velocities) / 127.0))
+        choice = {"count": self.count, "way": self.way, "balance": self.balance}
+        return powers_db(self.instrument, dynamics, keys=pitches, **choice) - FULL_SCALE_POWER_DB  # type: ignore[arg-type]
+
+    def sounds(self, played: Rows) -> tuple[Rows, Floats]:
+        """Return the synth's rows for *played*, and the gain each needs, in dB."""
+        know, preset = self.calibration, self.preset
+        table = np.zeros(len(played), SOUND_DTYPE)
+        pitches, dynamics = played["pitch"].astype(np.int64), played["dynamic"].astype(np.float64)
+        keys, layers = know.keys_for(*preset, pitches), layers_of(dynamics)
+        early_s = np.minimum(know.attacks_s(*preset, keys), LEAD_S - 0.01)
+        start_s = np.maximum(0.0, played["start_s"] + played["late_s"] - early_s)
+        table["start"] = np.rint(start_s * SAMPLE_RATE_HZ)
+        table["end"] = np.rint((played["end_s"] + played["late_s"]) * SAMPLE_RATE_HZ)
+        table["end"] = np.maximum(table["end"], table["start"] + _SHORTEST)
+        table["key"], table["velocity"] = keys, np.array([row[2] for row in LAYERS])[layers]
+        table["bank"], table["program"] = preset
+        table["tune_cents"] = 100.0 * (pitches - keys) - know.tunes_cents(*preset, keys) + played["tune_cents"]
+        # A layer was measured with its own filter, so a note has the filter of its layer, not of its exact dynamic.
+        table["bright_cents"] = know.bright(*preset, _LAYER_PLACES[layers])[0]
+        table["note"] = played["note"]
+        if self.balance == "font":
+            return table, played["boost_db"] + _RAW_DB
+        wanted = self.levels_db(dynamics, pitches.astype(np.float64)) + played["boost_db"]
+        return table, wanted - know.levels_db(*preset, keys, layers)
+
+    def swells(self, shapes: Rows, played: Rows) -> tuple[Rows, Floats]:
+        """Return the synth's rows for *shapes*, and the change of gain from each note's start, in dB."""
+        table = np.zeros(len(shapes), SWELL_DTYPE)
+        notes = played[shapes["played"]]
+        first, now = notes["dynamic"].astype(np.float64), shapes["dynamic"].astype(np.float64)
+        pitches = notes["pitch"].astype(np.float64)
+        layer = _LAYER_PLACES[layers_of(first)]
+        before_db = self.calibration.bright(*self.preset, layer)[1]
+        table["bright_cents"], after_db = self.calibration.bright(*self.preset, now + layer - first)
+        table["sound"] = shapes["played"]
+        table["at"] = np.rint((shapes["at_s"] + notes["late_s"]) * SAMPLE_RATE_HZ)
+        change = self.levels_db(now, pitches) - self.levels_db(first, pitches) + before_db - after_db
+        return table, change + shapes["boost_db"] - notes["boost_db"]
+
+
+def _sorted(sounds: Rows, swells: Rows) -> StemRequest:
+    """Return the request with sounds in order of start and key."""
     order = np.lexsort((sounds["key"], sounds["start"]))
     place = np.empty(len(order), np.int32)
     place[order] = np.arange(len(order))
     swells["sound"] = place[swells["sound"]]
-    return Voiced(StemRequest(sounds[order], swells), highest, tuple(sorted(voicer.replaced)))
-
-
-class _Voicer:
-    """What is asked for every note of one player, with answers kept."""
-
-    def __init__(self, player: Player, balance: str, calibration: Calibration) -> None:
-        self.player, self.balance, self.calibration = player, balance, calibration
-        self.instrument = instrument_of(player.instrument.name)
-        self.replaced: set[tuple[int, int]] = set()
-        self.power = cache(self._power)
-
-    def program(self, way: str) -> int:
-        """General MIDI program for a way of playing."""
-        return self.player.instrument.program(way, count=self.player.count)
-
-    def target_db(self, dynamic: float, one: Any) -> float:
-        """Level a note must have, in dB re full scale at the reference distance."""
-        return self.power(round(dynamic, 3), int(one["pitch"]), TECHNIQUES[one["technique"]])
-
-    def _power(self, dynamic: float, pitch: int, way: str) -> float:
-        """Level by the chosen table; for the font's own levels only what velocity does."""
-        if self.balance == "font":
-            places, velocities = [row[1] for row in LAYERS], [row[2] for row in LAYERS]
-            return 40.0 * float(np.log10(np.interp(dynamic, places, velocities) / 127.0))
-        count, balance = self.player.count, self.balance
-        power = power_db(self.instrument, dynamic, count=count, key=float(pitch), way=way, balance=balance)
-        return power - FULL_SCALE_POWER_DB
-
-    def fill(self, sound: Any, one: Any) -> float:
-        """Fill one row of the request and return the gain it needs, in dB."""
-        program, pitch, dynamic = self.program(TECHNIQUES[one["technique"]]), int(one["pitch"]), float(one["dynamic"])
-        key, layer = self.calibration.key_for(_BANK, program, pitch), layer_of(dynamic)
-        if key != pitch:
-            self.replaced.add((pitch, key))
-        early_s = min(self.calibration.attack_s(_BANK, program, key), LEAD_S - 0.01)
-        start = round(max(0.0, float(one["start_s"] + one["late_s"]) - early_s) * SAMPLE_RATE_HZ)
-        sound["start"] = start
-        sound["end"] = max(round(float(one["end_s"] + one["late_s"]) * SAMPLE_RATE_HZ), start + SAMPLE_RATE_HZ // 50)
-        sound["key"], sound["velocity"], sound["program"], sound["bank"] = key, LAYERS[layer][2], program, _BANK
-        off_cents = self.calibration.tune_cents(_BANK, program, key)
-        sound["tune_cents"] = 100.0 * (pitch - key) - off_cents + one["tune_cents"]
-        # The layer was measured with its own filter; between layers and beyond, the filter stays at the layer's.
-        sound["bright_cents"] = self.calibration.bright(_BANK, program, LAYERS[layer][1])[0]
-        sound["note"] = one["note"]
-        if self.balance == "font":
-            return float(one["boost_db"]) + _RAW_DB
-        return (
-            self.target_db(dynamic, one)
-            + float(one["boost_db"])
-            - self.calibration.level_db(_BANK, program, key, layer)
-        )
-
-    def change_db(self, one: Any, dynamic: float) -> float:
-        """Change of gain from a note's first dynamic to another, the filter's own change undone."""
-        program, first = self.program(TECHNIQUES[one["technique"]]), float(one["dynamic"])
-        layer = self._at_layer(first)
-        before, after = (self.calibration.bright(_BANK, program, at)[1] for at in (layer, dynamic + layer - first))
-        return self.target_db(dynamic, one) - self.target_db(first, one) + before - after
-
-    def bright_cents(self, one: Any, dynamic: float) -> float:
-        """Filter for a note that has come to another dynamic."""
-        program, first = self.program(TECHNIQUES[one["technique"]]), float(one["dynamic"])
-        return self.calibration.bright(_BANK, program, dynamic + self._at_layer(first) - first)[0]
-
-    @staticmethod
-    def _at_layer(dynamic: float) -> float:
-        """Place of the layer that stands for a dynamic."""
-        return LAYERS[layer_of(dynamic)][1]
-
-
-def _swell(swells: Any, needed: Any, performance: Performance, voicer: _Voicer) -> np.ndarray[Any, Any]:
-    """Fill the swells and return the gain each needs, in dB."""
-    wanted = np.zeros(len(swells))
-    for row, shape in enumerate(performance.shapes):
-        index = int(shape["played"])
-        one, dynamic = performance.played[index], float(shape["dynamic"])
-        swells[row]["sound"] = index
-        swells[row]["at"] = round(float(shape["at_s"] + one["late_s"]) * SAMPLE_RATE_HZ)
-        swells[row]["bright_cents"] = voicer.bright_cents(one, dynamic)
-        wanted[row] = needed[index] + voicer.change_db(one, dynamic) + float(shape["boost_db"] - one["boost_db"])
-    return wanted
+    return StemRequest(sounds[order], swells[np.argsort(swells["at"], kind="stable")])

@@ -20,7 +20,9 @@ from typing import Any
 
 import numpy as np
 
-__all__ = ["POWER", "WAY_DB", "Power", "balance_tables", "instrument_of", "power_db", "reference_db"]
+Floats = np.ndarray[Any, np.dtype[np.float64]]
+
+__all__ = ["POWER", "WAY_DB", "Power", "balance_tables", "instrument_of", "power_db", "powers_db", "reference_db"]
 
 _LEVELS = {"pp": 2.0, "p": 3.0, "mp": 4.0, "mf": 5.0, "f": 6.0, "ff": 7.0}
 """Places of the dynamics on the scale of reading.score.DYNAMICS (pppp = 0)."""
@@ -102,7 +104,7 @@ _BY_PROGRAM = {
     69: "english horn", 70: "bassoon", 71: "clarinet", 72: "piccolo", 73: "flute",
 }  # fmt: skip
 
-_BRASS = frozenset({"trumpet", "trombone", "tuba"})
+_AS_TRUMPET = frozenset({"trumpet", "trombone", "tuba", "timpani", "drums"})
 _STRINGS = frozenset({"violin", "viola", "cello", "double bass"})
 
 
@@ -117,7 +119,7 @@ def instrument_of(name: str, program: int = -1) -> str:
 
 def reference_db() -> float:
     """Return the power all others are stated against: one flute at mezzo-forte."""
-    return _at(POWER["flute"], _LEVELS["mf"])
+    return power_db("flute", _LEVELS["mf"])
 
 
 def power_db(
@@ -129,18 +131,32 @@ def power_db(
     way: str = "plain",
     balance: str = "sound power",
 ) -> float:
-    """Return the sound power of *count* players in dB re 1 pW.
+    """Return the sound power of *count* players in dB re 1 pW; see :func:`powers_db`."""
+    keys = None if key is None else np.array([key], np.float64)
+    return float(powers_db(instrument, np.array([dynamic]), count=count, keys=keys, way=way, balance=balance)[0])
+
+
+def powers_db(
+    instrument: str,
+    dynamics: Floats,
+    *,
+    count: int = 1,
+    keys: Floats | None = None,
+    way: str = "plain",
+    balance: str = "sound power",
+) -> Floats:
+    """Return the sound power of *count* players in dB re 1 pW, one figure for each dynamic.
 
     Parameters
     ----------
     instrument : str
         Row of POWER.
-    dynamic : float
-        Place on the scale of reading.score.DYNAMICS: 2 is pp, 3 p, 5 mf, 6 f, 7 ff; between marks while it swells.
+    dynamics : ndarray, float
+        Places on the scale of reading.score.DYNAMICS: 2 is pp, 3 p, 5 mf, 6 f, 7 ff; between marks while it swells.
     count : int
         Players in unison; their powers add.
-    key : float, optional
-        Sounding MIDI key, for the dependence on register.
+    keys : ndarray, float, optional
+        Sounding MIDI keys, for the dependence on register.
     way : str
         Way of playing, as in mapping.arrangement.TECHNIQUES.
     balance : str
@@ -148,31 +164,29 @@ def power_db(
     """
     row, less_db = POWER[instrument], WAY_DB.get(way, 0.0)
     if balance == "orchestration rule":
-        return _by_rule(instrument, dynamic, count) + less_db
-    register = 0.0
-    if key is not None:
+        return _by_rule(instrument, dynamics, count) + less_db
+    power = _at(row, dynamics) + less_db + 10.0 * np.log10(max(1, count))
+    if keys is not None:
         low, high = row.compass
-        register = float(np.interp(key, (low, (low + high) / 2.0, high), (row.low_db, 0.0, row.high_db)))
-    return _at(row, dynamic) + register + less_db + 10.0 * float(np.log10(max(1, count)))
+        power = power + np.interp(keys, (low, (low + high) / 2.0, high), (row.low_db, 0.0, row.high_db))
+    return np.asarray(power)
 
 
-def _at(row: Power, dynamic: float) -> float:
-    """Power at a dynamic: straight lines through pp, f and ff, 2 dB a step beyond."""
+def _at(row: Power, dynamics: Floats) -> Floats:
+    """Power at each dynamic: straight lines through pp, f and ff, 2 dB a step beyond."""
     low, high = _LEVELS["pp"], _LEVELS["ff"]
-    inside = float(np.interp(dynamic, (low, _LEVELS["f"], high), (row.pp, row.f, row.ff)))
-    return inside + 2.0 * (min(0.0, dynamic - low) + max(0.0, dynamic - high))
+    inside = np.interp(dynamics, (low, _LEVELS["f"], high), (row.pp, row.f, row.ff))
+    return np.asarray(inside + 2.0 * (np.minimum(0.0, dynamics - low) + np.maximum(0.0, dynamics - high)))
 
 
-def _by_rule(instrument: str, dynamic: float, count: int) -> float:
+def _by_rule(instrument: str, dynamics: Floats, count: int) -> Floats:
     """Power by the rule of equivalences; a whole string department counts as the rule has it, whatever its size."""
-    woodwind = _at(POWER["flute"], dynamic)
-    loudness = float(np.clip((dynamic - _LEVELS["p"]) / (_LEVELS["f"] - _LEVELS["p"]), 0.0, 1.0))
+    woodwind = _at(POWER["flute"], dynamics)
+    loudness = np.clip((dynamics - _LEVELS["p"]) / (_LEVELS["f"] - _LEVELS["p"]), 0.0, 1.0)
     if instrument in _STRINGS and count > 1:
-        return woodwind + 3.01 * loudness
-    at_forte = 6.02 if instrument in _BRASS else 3.01 if instrument == "horn" else 0.0
-    if instrument in ("timpani", "drums"):
-        at_forte = 6.02
-    return woodwind + at_forte * loudness + 10.0 * float(np.log10(max(1, count)))
+        return np.asarray(woodwind + 3.01 * loudness)
+    at_forte = 6.02 if instrument in _AS_TRUMPET else 3.01 if instrument == "horn" else 0.0
+    return np.asarray(woodwind + at_forte * loudness + 10.0 * np.log10(max(1, count)))
 
 
 def balance_tables() -> list[dict[str, Any]]:
@@ -216,5 +230,5 @@ def balance_tables() -> list[dict[str, Any]]:
 
 def _relative(instrument: str, marks: list[str], count: int) -> list[str]:
     """Levels by the rule against one flute of the same dynamic."""
-    flute = POWER["flute"]
-    return [f"{_by_rule(instrument, _LEVELS[mark], count) - _at(flute, _LEVELS[mark]):+.1f}" for mark in marks]
+    dynamics = np.array([_LEVELS[mark] for mark in marks])
+    return [f"{level:+.1f}" for level in _by_rule(instrument, dynamics, count) - _at(POWER["flute"], dynamics)]

@@ -22,10 +22,13 @@ import numpy as np
 if TYPE_CHECKING:
     from soundfonts.installed import Font
 
-__all__ = ["LAYERS", "Calibration", "Preset", "calibrated", "calibration_of", "layer_of", "user_path"]
+__all__ = ["LAYERS", "Calibration", "Preset", "calibrated", "calibration_of", "layers_of", "user_path"]
 
 LAYERS = (("pp", 2.0, 40), ("p", 3.0, 52), ("mp", 4.0, 64), ("mf", 5.0, 77), ("f", 6.0, 92), ("ff", 7.0, 108))
 """Dynamic, its place on the scale of reading.score.DYNAMICS, and the MIDI velocity that stands for it."""
+
+Ints = np.ndarray[Any, np.dtype[np.int64]]
+Floats = np.ndarray[Any, np.dtype[np.float64]]
 
 _UNMEASURED_DB = -12.0
 _FORMAT = 1
@@ -62,13 +65,13 @@ class Preset:
     rings: bool
 
     @cached_property
-    def sounding(self) -> np.ndarray[Any, np.dtype[np.int_]]:
+    def sounding(self) -> Ints:
         """Keys that sound, ascending."""
         return np.asarray(self.low + np.flatnonzero(np.isfinite(self.level_db[:, 0])))
 
-    def nearest(self, key: int) -> int:
-        """Return the sounding key nearest to *key*."""
-        return int(self.sounding[np.argmin(np.abs(self.sounding - key))])
+    def nearest(self, keys: Ints) -> Ints:
+        """Return the sounding key nearest to each key."""
+        return np.asarray(self.sounding[np.argmin(np.abs(self.sounding - keys[:, None]), axis=1)])
 
 
 @dataclass(frozen=True, eq=False)
@@ -86,41 +89,44 @@ class Calibration:
         """Return what is known of a preset."""
         return self.presets.get((bank, program))
 
-    def key_for(self, bank: int, program: int, key: int) -> int:
-        """Return *key*, or the nearest one that sounds."""
+    def keys_for(self, bank: int, program: int, keys: Ints) -> Ints:
+        """Return each key, or the nearest one that sounds."""
         preset = self.preset(bank, program)
-        return key if preset is None or key in preset.sounding else preset.nearest(key)
+        return keys if preset is None else preset.nearest(keys)
 
-    def level_db(self, bank: int, program: int, key: int, layer: int) -> float:
-        """Return the level of a sounding key in a layer; unmeasured presets follow 40·log10(v/127)."""
+    def levels_db(self, bank: int, program: int, keys: Ints, layers: Ints) -> Floats:
+        """Return the level of sounding keys in rows of LAYERS; unmeasured presets follow 40·log10(v/127)."""
         preset = self.preset(bank, program)
         if preset is None:
-            return _UNMEASURED_DB + 40.0 * float(np.log10(LAYERS[layer][2] / 127.0))
-        return float(preset.level_db[preset.nearest(key) - preset.low, layer])
+            velocities = np.array([row[2] for row in LAYERS], np.float64)[layers]
+            return np.asarray(_UNMEASURED_DB + 40.0 * np.log10(velocities / 127.0))
+        return np.asarray(preset.level_db[preset.nearest(keys) - preset.low, layers])
 
-    def attack_s(self, bank: int, program: int, key: int) -> float:
-        """Return the time from key down to the perceived onset."""
+    def attacks_s(self, bank: int, program: int, keys: Ints) -> Floats:
+        """Return the time from key down to the perceived onset of sounding keys."""
         preset = self.preset(bank, program)
-        return 0.0 if preset is None else float(preset.attack_s[preset.nearest(key) - preset.low])
+        return np.zeros(len(keys)) if preset is None else np.asarray(preset.attack_s[preset.nearest(keys) - preset.low])
 
-    def tune_cents(self, bank: int, program: int, key: int) -> float:
-        """Return how far the key sounds above its pitch."""
+    def tunes_cents(self, bank: int, program: int, keys: Ints) -> Floats:
+        """Return how far sounding keys lie above their pitch."""
         preset = self.preset(bank, program)
-        return 0.0 if preset is None else float(preset.tune_cents[preset.nearest(key) - preset.low])
+        return (
+            np.zeros(len(keys)) if preset is None else np.asarray(preset.tune_cents[preset.nearest(keys) - preset.low])
+        )
 
-    def bright(self, bank: int, program: int, dynamic: float) -> tuple[float, float]:
-        """Return ``(filter shift in cents, its effect on the level in dB)`` at a dynamic."""
+    def bright(self, bank: int, program: int, dynamics: Floats) -> tuple[Floats, Floats]:
+        """Return ``(filter shift in cents, its effect on the level in dB)`` at each dynamic."""
         preset = self.preset(bank, program)
         if preset is None or preset.bright_cents == 0.0:
-            return 0.0, 0.0
+            return np.zeros(len(dynamics)), np.zeros(len(dynamics))
         places = [place for _, place, _ in LAYERS]
-        share = float(np.interp(dynamic, (places[0], places[-1]), (1.0, 0.0)))
-        return preset.bright_cents * share, float(np.interp(dynamic, places, preset.filter_db))
+        share = np.interp(dynamics, (places[0], places[-1]), (1.0, 0.0))
+        return preset.bright_cents * share, np.interp(dynamics, places, preset.filter_db)
 
 
-def layer_of(dynamic: float) -> int:
-    """Return the row of LAYERS nearest to a dynamic (place on the scale of reading.score.DYNAMICS)."""
-    return int(np.clip(round(dynamic - LAYERS[0][1]), 0, len(LAYERS) - 1))
+def layers_of(dynamics: Floats) -> Ints:
+    """Return the row of LAYERS nearest to each dynamic (place on the scale of reading.score.DYNAMICS)."""
+    return np.asarray(np.clip(np.rint(dynamics - LAYERS[0][1]), 0, len(LAYERS) - 1).astype(np.int64))
 
 
 def calibrated(font: Font) -> bool:
