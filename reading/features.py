@@ -26,6 +26,7 @@ __all__ = [
     "beat_ticks",
     "first_endings",
     "hands",
+    "has_keyboard",
     "nominal_ticks",
     "onset_sets",
     "places",
@@ -63,6 +64,11 @@ def hands(score: Score) -> Ints:
     mean = np.bincount(notes["part"], weights=notes["pitch"], minlength=len(score.parts)) / np.maximum(count, 1)
     lower = np.argsort(mean, kind="stable")[: len(score.parts) // 2]
     return np.where(np.isin(notes["part"], lower), LOWER, UPPER).astype(np.int64)
+
+
+def has_keyboard(score: Score) -> bool:
+    """Say whether the score has a part on two staves, or so few parts that they are taken for two hands."""
+    return len(score.parts) <= 2 or any(part.staves >= 2 for part in score.parts)
 
 
 def beat_ticks(score: Score) -> Ints:

@@ -107,10 +107,14 @@ def find(score: Score, *, use_marks: bool = True) -> Pedal:
 def implied_bars(score: Score) -> dict[int, str]:
     """Return the bars (index from 1) whose left hand needs the pedal, each with the reason in words.
 
+    A score of three parts or more without a keyboard has no pedal to imply.
+
     Parameters
     ----------
     score : Score
     """
+    if not has_keyboard(score):
+        return {}
     hit = attacks(score)
     notes = score.notes
     ends = (notes["onset"] + notes["duration"]).astype(np.int64)

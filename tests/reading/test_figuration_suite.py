@@ -1,4 +1,4 @@
-"""Figuration: fifty hand-written patterns, each named by family and finer class.
+"""Figuration: some sixty hand-written patterns, each named by family and finer class.
 
 What an Alberti bass, a stride bass or a broken chord is: common practice, no source. The Alberti order low, high,
 middle, high is the one Grove's article "Alberti bass" describes (from memory).

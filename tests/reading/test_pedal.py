@@ -98,3 +98,14 @@ def test_metamorphic(form_builder):
 def test_voice_part_is_not_the_pianos(form_builder):
     """Without a left hand nothing is implied."""
     assert pedal.find(form_builder.build(["C4/1 C6/1 C4/1 C6/1"], ["-/4"])).rows == ()
+
+
+def test_no_keyboard_no_pedal(form_builder):
+    """The same leaps in a quartet of single staves imply nothing."""
+    import dataclasses
+
+    from reading.score import PartInfo
+
+    score = left(form_builder, NOCTURNE, staves=False)
+    assert pedal.find(score).rows
+    assert pedal.find(dataclasses.replace(score, parts=(*score.parts, PartInfo("Viola"), PartInfo("Cello")))).rows == ()
