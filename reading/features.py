@@ -192,12 +192,16 @@ def nominal_ticks(score: Score) -> Ints:
 def places(score: Score, onset: Ints, slots: int) -> tuple[Ints, Ints]:
     """Return the bar row (from 0) of each onset and its place in the bar, 0 to *slots* - 1.
 
-    A pickup is counted back from its bar line, so that it falls where an upbeat falls in a full bar.
+    A pickup, and the second part of a bar divided by a repeat sign, are counted back from their bar line, so that an
+    upbeat falls where it falls in a full bar.
     """
     bars = score.bars
     row = np.maximum(np.searchsorted(bars["onset"], onset, side="right") - 1, 0)
     full = nominal_ticks(score)
-    shift = np.where(bars["pickup"], full - bars["duration"], 0)
+    missing = full - bars["duration"]
+    divided = np.zeros(len(bars), bool)
+    divided[1:] = (missing[1:] > 0) & (bars["duration"][1:] + bars["duration"][:-1] == full[1:])
+    shift = np.where(bars["pickup"] | divided, missing, 0)
     inside = onset - bars["onset"][row] + shift[row]
     place = np.clip((inside * slots + full[row] // 2 // slots) // full[row], 0, slots - 1)
     return np.asarray(row, np.int64), np.asarray(place, np.int64)

@@ -13,7 +13,19 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from reading.features import LOWER, OTHER, SLOTS, Attacks, attacks, beat_ticks, hands, nominal_ticks, places, played
+from reading.features import (
+    LOWER,
+    OTHER,
+    SLOTS,
+    Attacks,
+    attacks,
+    beat_ticks,
+    hands,
+    has_keyboard,
+    nominal_ticks,
+    places,
+    played,
+)
 
 if TYPE_CHECKING:
     from reading.features import Ints
