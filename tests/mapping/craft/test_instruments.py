@@ -200,3 +200,29 @@ def test_bad_user_files_are_refused(tmp_path, text, message):
     with pytest.raises(SpecError, match=message) as caught:
         load_orchestra(path)
     assert "mine.yaml" in str(caught.value)
+
+
+def test_the_documented_table_is_the_table():
+    """docs/instruments.md lists every instrument with the figures of the data."""
+    from pathlib import Path
+
+    from reading.register import pitch_name
+
+    text = (Path(__file__).parents[3] / "docs" / "instruments.md").read_text(encoding="utf-8")
+    rows = {row.split("|")[1].strip(): row for row in text.splitlines() if row.startswith("| ")}
+    for item in instruments().values():
+        assert f"{pitch_name(item.low)} – {pitch_name(item.high)} " in rows[item.name]
+        assert f"| {item.programs['plain']} |" in rows[item.name]
+
+
+def test_every_kind_of_check_is_documented():
+    """docs/checks.md has a row for every kind a check may report."""
+    import re
+    from pathlib import Path
+
+    root = Path(__file__).parents[3]
+    source = "".join(path.read_text(encoding="utf-8") for path in (root / "mapping" / "checks").glob("*.py"))
+    kinds = set(re.findall(r'(?:"advice"|"error"|severity), "([a-z ]+)"', source))
+    rows = (root / "docs" / "checks.md").read_text(encoding="utf-8")
+    assert len(kinds) >= 18
+    assert all(f"| {kind} |" in rows for kind in kinds)
