@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from mapping.arrangement import TECHNIQUES
+from mapping.figures import Cell, chords_for
 from mapping.levels import levels_at
 from reading.score import DYNAMICS, TICKS_PER_QUARTER, Flag
 
@@ -48,9 +49,23 @@ def struck_notes(context: Context, options: StepOptions, on: tuple[str, ...], by
     """
     rows = [target.row for target in context.targets(on)]
     found: list[Rows] = []
-    for moment in moments(context, options, every=every):
-        found += _Realised(context, options, rows, moment).by(by)
+    struck = moments(context, options, every=every)
+    for moment, voicing in zip(struck, _voicings(context, rows, struck), strict=True):
+        found += _Realised(context, options, rows, moment, voicing).by(by)
     return found
+
+
+def _voicings(context: Context, rows: list[int], struck: list[Struck]) -> list[dict[int, int]]:
+    """For every accent the pitch of each player: the chord complete, each in comfort, one accent near the last."""
+    playing = [row for row in rows if context.players[row].instrument.name != "timpani"]
+    playing.sort(key=lambda row: (-_middle(context.players[row]), row))
+    players = [context.players[row] for row in playing]
+    if not players:
+        return [{} for _ in struck]
+    cells = [
+        Cell(one.onset, one.onset + one.length, (), (), one.pitches, one.pitches[0], one.leading) for one in struck
+    ]
+    return [dict(zip(playing, chord, strict=True)) for chord in chords_for(cells, players)]
 
 
 def moments(context: Context, options: StepOptions, *, every: bool) -> list[Struck]:
@@ -85,9 +100,12 @@ def _struck(context: Context, onset: int) -> Struck:
 class _Realised:
     """One accent on its way to the players."""
 
-    def __init__(self, context: Context, options: StepOptions, rows: list[int], moment: Struck) -> None:
+    def __init__(
+        self, context: Context, options: StepOptions, rows: list[int], moment: Struck, voicing: dict[int, int]
+    ) -> None:
         self.context, self.options, self.moment = context, options, moment
-        self.rows = sorted(rows, key=lambda row: -_middle(context.players[row]))
+        self.voicing = voicing
+        self.rows = sorted(rows, key=lambda row: (-_middle(context.players[row]), row))
         self.short = min(moment.length, TICKS_PER_QUARTER)
 
     def by(self, how: str) -> list[Rows]:
@@ -115,42 +133,21 @@ class _Realised:
         return _as_spelt(found, self.context)
 
     def _chord(self, rows: list[int], length: int, flags: int) -> list[Rows]:
-        """The chord spread over players: the highest takes the top note, the lowest the bass, others what is scarce."""
-        used: dict[int, int] = {}
+        """The chord over players, from the pitches worked out for all accents of the step."""
         found = []
-        for place, row in enumerate(rows):
-            player = self.context.players[row]
-            if player.instrument.name == "timpani":
+        for row in rows:
+            if self.context.players[row].instrument.name == "timpani":
                 found.append(self._drum(row))
-                continue
-            pitch = self._pitch_for(player, place, len(rows), used)
-            if pitch is not None:
-                used[pitch % 12] = used.get(pitch % 12, 0) + 1
-                found.append(self._made(row, [pitch], length, flags))
+            elif row in self.voicing:
+                found.append(self._made(row, [self.voicing[row]], length, flags))
         return found
 
-    def _pitch_for(self, player: Player, place: int, count: int, used: dict[int, int]) -> int | None:
-        """The note of the chord a player takes: in comfort, near the middle, the scarcest; no second leading note."""
-        pitches = self.moment.pitches
-        wanted = pitches[-1] % 12 if place == 0 else pitches[0] % 12 if place == count - 1 else None
-        low, high = player.instrument.safe_low, player.instrument.safe_high
-        options = []
-        for pitch in range(low, high + 1):
-            pc = pitch % 12
-            if pc not in {one % 12 for one in pitches} or (pc == self.moment.leading and used.get(pc)):
-                continue
-            away = min(abs(pitch - one) for one in pitches)
-            fit = 0 if wanted in (None, pc) else 30
-            options.append((fit + 8 * used.get(pc, 0) + away + abs(pitch - _middle(player)) / 4, pitch))
-        return min(options)[1] if options else None
-
     def _drum(self, row: int) -> Rows:
-        """A stroke on the drum tuned to the bass, or to another note of the chord; none where no drum has one."""
+        """A stroke on the drum of the tonic or the dominant, where the chord has that note; else none."""
         instrument = self.context.players[row].instrument
-        bass = self.moment.pitches[0]
-        for pc in dict.fromkeys([bass % 12, *(one % 12 for one in self.moment.pitches)]):
-            if pc == self.moment.leading:
-                continue
+        pcs = [pitch % 12 for pitch in self.moment.pitches]
+        tuned = [pc for pc in ((self.moment.leading + 1) % 12, (self.moment.leading + 8) % 12) if pc in pcs]
+        for pc in sorted(tuned, key=lambda pc: pc != pcs[0]):
             inside = [pitch for pitch in range(instrument.safe_low, instrument.safe_high + 1) if pitch % 12 == pc]
             if inside:
                 return self._made(row, inside[:1], self.short, int(Flag.ACCENT))

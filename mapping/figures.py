@@ -25,8 +25,9 @@ __all__ = ["Cell", "cells_of", "chords_for", "figure_notes", "refigured"]
 
 _KEPT = {"scale", "line"}
 _BROKEN = {"broken", "oscillation", "oom-pah"}
-_MOST_PITCHES = 8
+_MOST_PITCHES, _MOST_FOR_MANY = 8, 5  # combinations grow fast with the players
 _MISSING, _OUT_OF_COMFORT, _OCTAVE_MOVED, _SAME, _CROSSED, _BELOW_BASS = 12.0, 4.0, 6.0, 2.0, 5.0, 15.0
+_DOUBLED_LEADING = 8.0
 
 
 @dataclass(frozen=True)
@@ -45,6 +46,8 @@ class Cell:
         Distinct pitches of the layer, rising.
     floor : int
         Highest bass note of the cell: chords stay above it; 0 without a bass.
+    leading : int
+        Pitch class of the leading note, which is not doubled; -1 where that does not matter.
     """
 
     start: int
@@ -53,6 +56,7 @@ class Cell:
     strokes: tuple[tuple[int, int], ...]
     pitches: tuple[int, ...]
     floor: int = 0
+    leading: int = -1
 
 
 def refigured(piano: Rows, context: Context, options: StepOptions, on: tuple[str, ...], figure: str) -> list[Rows]:
@@ -178,8 +182,9 @@ def chords_for(cells: list[Cell], players: list[Player]) -> list[tuple[int, ...]
     before: tuple[int, ...] | None = None
     for cell in cells:
         pitches = cell.pitches
-        if len(pitches) > _MOST_PITCHES:
-            pitches = tuple(pitches[round(i * (len(pitches) - 1) / (_MOST_PITCHES - 1))] for i in range(_MOST_PITCHES))
+        most = _MOST_PITCHES if len(players) < 5 else _MOST_FOR_MANY
+        if len(pitches) > most:
+            pitches = tuple(pitches[round(i * (len(pitches) - 1) / (most - 1))] for i in range(most))
         options = combinations_with_replacement(sorted(pitches, reverse=True), len(players))
         scored = [_scored(chord, players, cell, before) for chord in options]
         before = min(scored)[1]
@@ -209,6 +214,7 @@ def _scored(
     wanted = {pitch % 12 for pitch in cell.pitches}
     cost += _MISSING * (min(len(wanted), len(notes)) - len(present))
     cost += _SAME * (len(notes) - len(set(notes)))
+    cost += _DOUBLED_LEADING * max(0, sum(note % 12 == cell.leading for note in notes) - 1)
     cost += _CROSSED * sum(1 for a, b in pairwise(notes) if a < b)
     if before is not None:
         cost += sum(0.25 * abs(a - b) for a, b in zip(notes, before, strict=True))

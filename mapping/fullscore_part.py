@@ -257,7 +257,7 @@ class _PartWriter:
         if head:
             found += _bracket(glyph)
             flags, technique = int(self.notes["flags"][row]), TECHNIQUES[int(self.notes["technique"][row])]
-            found += articulations(flags, technique, first=not into, last=not out)
+            found += articulations(flags, technique, first=not into, last=not out, beams=glyph.flags)
         return f"<notations>{found}</notations>" if found else ""
 
 

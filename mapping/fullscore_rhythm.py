@@ -152,13 +152,15 @@ def _cuts(event: Event, beat: int) -> list[int]:
 
 def _first_cut(start: int, length: int, beat: int, *, silent: bool) -> int:
     """How much of an event the first written value takes: all of it where that does not hide a beat."""
+    if silent:
+        return _first_rest(start, length, beat)
     into = start % beat
     value = _value(length)
     if into + length <= beat and value:
         return length
-    if into == 0 and value and not (silent and value[1]):
+    if into == 0 and value:
         return length
-    if not silent and value and value[1] == 0 and into * 2 == beat and length == beat:
+    if value and value[1] == 0 and into * 2 == beat and length == beat:
         return length  # the plain syncopation: eighth, quarter, eighth
     if into:
         return min(length, beat - into)
@@ -166,6 +168,14 @@ def _first_cut(start: int, length: int, beat: int, *, silent: bool) -> int:
     while whole and not _value(whole):
         whole -= beat
     return whole or length
+
+
+def _first_rest(start: int, length: int, beat: int) -> int:
+    """How much of a silence the first rest takes: a beat of compound time, else the largest plain rest in place."""
+    compound = beat % (3 * TICKS_PER_QUARTER // 4) == 0
+    if compound and start % beat == 0 and length >= beat:
+        return beat
+    return _halves(start, min(length, beat - start % beat) if compound else length)[0]
 
 
 def _halves(start: int, length: int) -> list[int]:

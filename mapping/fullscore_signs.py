@@ -192,7 +192,7 @@ def _by(notes: Rows):  # type: ignore[no-untyped-def]
     return lambda row: (int(notes["onset"][row]), int(notes["duration"][row] > 0))
 
 
-def articulations(flags: int, technique: str, *, first: bool, last: bool) -> str:
+def articulations(flags: int, technique: str, *, first: bool, last: bool, beams: int = 0) -> str:
     """Return the XML of what stands in ``<notations>`` at a note.
 
     Parameters
@@ -203,11 +203,13 @@ def articulations(flags: int, technique: str, *, first: bool, last: bool) -> str
         Way of playing.
     first, last : bool
         Whether this is the first, the last written value of the note.
+    beams : int
+        Flags or beams of its value.
     """
     found = []
     ornaments = [f"<{name}/>" for flag, name in _ORNAMENTS if first and flags & int(flag)]
     if technique in ("tremolo", "roll") or flags & int(Flag.TREMOLO):
-        ornaments.append('<tremolo type="single">3</tremolo>')
+        ornaments.append(f'<tremolo type="single">{max(1, 3 - beams)}</tremolo>')  # beams count among the strokes
     if ornaments:
         found.append(f"<ornaments>{''.join(ornaments)}</ornaments>")
     if technique in _NOTE_TECHNIQUES and first:

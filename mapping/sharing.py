@@ -49,8 +49,9 @@ def _within_reach(
     """Mend the notes a target cannot reach."""
     player = context.players[target.row]
     out = ~reaches(player, notes["pitch"])
-    if target.octave and out.any():
-        back = out & reaches(player, piano["pitch"])
+    if target.octave:
+        back = notes["pitch"] < player.instrument.safe_low  # an added octave need not use the lowest extension
+        back = (out | back) & reaches(player, piano["pitch"])
         notes[back] = context.written(piano[back], target.row, options)
         out &= ~back
     if not out.any():

@@ -44,7 +44,7 @@ def variants(tmp_path: Path) -> Callable[..., dict[str, Any]]:
     """Arrange a piece by steps written as YAML lines; give the arrangements by variant."""
 
     def make(name: str, steps: dict[str, list[str]], orchestra: str = "classical full") -> dict[str, Any]:
-        text = f"piece: {{score: x}}\norchestra: {{use: {orchestra}}}\nvariants:\n"
+        text = f"piece: {{score: x}}\norchestra: {orchestra}\nvariants:\n"
         for variant, lines in steps.items():
             own = [line for line in lines if not line.startswith("from")]
             start = [f"    {line}\n" for line in lines if line.startswith("from")]
