@@ -195,7 +195,8 @@ def _evidence(passage: PassagePage, name: str, picture: Callable[[str, int], str
     if any(variant.stems for variant in passage.variants):
         parts.append(_fold("Player by player", '<div class="players"></div>', "by-player screen"))
     if len(passage.variants) > 1:
-        parts.append(_fold("Without knowing which", '<div class="unknown"></div>', "blind screen"))
+        inside = '<h3>Matching</h3><div class="matching"></div><h3>Marking</h3><div class="marking"></div>'
+        parts.append(_fold("Without knowing which", inside, "blind screen"))
     return f'<div class="evidence">{"".join(parts)}</div>' if parts else ""
 
 

@@ -146,3 +146,68 @@ def test_switching_while_playing_keeps_the_place_within_10_ms(open_page, listeni
     assert [value > 0 for _, value in found] == [True, False, True, False, True]
     drift_s = np.diff(places) - np.diff(clocks)
     assert np.abs(np.cumsum(drift_s)).max() < 0.010
+
+
+MUFFLED = """async (values) => {
+  const buffer = new AudioBuffer({ length: values.length, sampleRate: 48000 });
+  buffer.copyToChannel(Float32Array.from(values), 0);
+  return [...(await klangprobe.muffled(buffer)).getChannelData(0)];
+}"""
+
+
+def test_muffled_copy_keeps_to_the_mask_of_the_recommendation(tab):
+    """Flat to 3.5 kHz, 25 dB down at 4 kHz, 50 dB at 4.5 kHz (ITU-R BS.1534-3, section 5.1, from memory); no delay."""
+    impulse = np.zeros(9600)
+    impulse[4800] = 1.0
+    out = np.array(tab.evaluate(MUFFLED, impulse.tolist()))
+    assert int(np.argmax(out)) == 4800
+    gain_db = 20 * np.log10(np.abs(np.fft.rfft(out)) + 1e-9)
+    hertz = np.fft.rfftfreq(len(out), 1 / RATE_HZ)
+    assert np.abs(gain_db[hertz <= 3500]).max() <= 0.1
+    assert gain_db[hertz >= 4000].max() <= -25
+    assert gain_db[hertz >= 4500].max() <= -50
+
+
+def test_marking_never_lets_two_clips_sound_together(tab):
+    """With the rule of the rating test one clip is gone before the next comes: the sum dips to nothing between."""
+    clip = np.full(RATE_HZ // 4, 0.5)
+    out = render(tab, [clip, clip], [["choose", 0.1, 1]], seconds=0.2, state={"apart": True})
+    middle = int(0.1 * RATE_HZ) + FADE
+    assert abs(out[middle]) < 1e-6
+    assert np.abs(np.diff(out)).max() <= 0.5 / FADE + 1e-6
+
+
+EXCERPT = """async (values) => {
+  const context = klangprobe.audio();
+  const buffer = context.createBuffer(1, values.length, 48000);
+  buffer.copyToChannel(Float32Array.from(values), 0);
+  return [...klangprobe.excerpt(context, buffer, 0.05, 0.15).getChannelData(0)];
+}"""
+
+
+def test_a_stretch_begins_and_ends_in_silence(tab):
+    """A stretch cut out of a clip has its samples, faded over 5 ms at both ends, and can be repeated."""
+    clip = sine(440, 0.2)
+    out = np.array(tab.evaluate(EXCERPT, clip.tolist()))
+    assert len(out) == RATE_HZ // 10
+    np.testing.assert_allclose(out[FADE:-FADE], clip[2400 + FADE : 7200 - FADE], atol=1e-6)
+    assert out[0] == 0.0
+    assert out[-1] == 0.0
+
+
+def test_odds_equal_the_binomial_distribution_of_scipy(tab):
+    """Tail, interval and fewest right answers are those of scipy.stats.binomtest; 9, 12, 15, 20 as tables have them.
+
+    Fewest right answers for p <= 0.05 one-sided: Meilgaard, Civille, Carr, *Sensory Evaluation Techniques*, table for
+    the paired comparison and duo-trio test (from memory).
+    """
+    from scipy.stats import binomtest
+
+    for of, needed in ((10, 9), (16, 12), (20, 15), (30, 20)):
+        assert tab.evaluate(f"klangprobe.odds.needed({of})") == needed
+    for right, of in ((0, 10), (7, 10), (10, 10), (13, 16), (29, 30)):
+        test = binomtest(right, of, 0.5, alternative="greater")
+        assert tab.evaluate(f"klangprobe.odds.atLeast({right}, {of})") == pytest.approx(test.pvalue, abs=1e-12)
+        interval = binomtest(right, of).proportion_ci(0.95, "exact")
+        assert tab.evaluate(f"klangprobe.odds.interval({right}, {of})") == pytest.approx(list(interval), abs=1e-9)
+    assert tab.evaluate("klangprobe.odds.power(10)") == pytest.approx(0.2440, abs=1e-4)

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import json
-
 import pytest
 from page_helpers import INFO, passage, wait
 
@@ -104,26 +102,60 @@ def test_print_is_a_handout(open_page, listening):
     assert tab.locator("#the-river .lines").is_visible()
 
 
+def saved(tab, box: str, path):
+    """Save the results of a sitting and read them as the command line does."""
+    from compare.listening import read_session
+
+    with tab.expect_download() as waiting:
+        tab.click(f"#the-river {box} button")
+    waiting.value.save_as(path)
+    return read_session(path)
+
+
 def test_matching_trials_count_right_and_keep_the_identity_back(open_page, listening, tmp_path):
-    """Ten trials answered by looking inside give ten right, odds of 1 in 1024, and a file that says so."""
+    """Ten trials answered by looking inside give ten right, odds of 1 in 1024, and a session that can be pooled."""
     watched = open_page(listening)
     tab = watched.tab
     tab.click("#the-river .blind summary")
-    tab.click("#the-river .unknown button")
+    tab.fill("#the-river-match-listener", "Ada")
+    tab.click("#the-river .matching button")
     wait(tab, "klangprobe.sounding()?.mix?.place() > 0")
     assert not tab.locator("#the-river .variants").is_visible()
     for _ in range(10):
-        tab.keyboard.press("x")
-        side = tab.evaluate("klangprobe.trialUnderWay.x")
-        tab.keyboard.press("ArrowRight" if side else "ArrowLeft")
-    assert "10 of 10 right" in tab.inner_text("#the-river .unknown")
-    with tab.expect_download() as waiting:
-        tab.click("#the-river .unknown button")
-    waiting.value.save_as(tmp_path / "trials.json")
-    kept = json.loads((tmp_path / "trials.json").read_text())
-    assert (kept["right"], kept["of"], kept["pair"]) == (10, 10, ["strings alone", "horns held"])
-    assert kept["chance_at_least"] == pytest.approx(2**-10)
-    assert all(trial["x"] == trial["answer"] for trial in kept["trials"])
+        tab.keyboard.press("0")
+        heard = tab.evaluate("klangprobe.passages.get('the-river').set.chosen")
+        tab.keyboard.press("ArrowRight" if tab.evaluate("klangprobe.trialUnderWay.rows")[1] == heard else "ArrowLeft")
+    told = tab.inner_text("#the-river .matching")
+    assert "10 of 10 right" in told
+    assert "less than 0.1 %" in told  # 1 in 1024
+    session = saved(tab, ".matching", tmp_path / "matching.json")
+    assert (session.listener, session.planned, len(session.answers)) == ("Ada", 10, 10)
+    assert all(answer.right for answer in session.answers)
+    assert {answer.trial.hidden for answer in session.answers} <= {"strings alone", "horns held"}
+    assert tab.locator("#the-river .variants").is_visible()
+    assert watched.complaints == []
+
+
+def test_marks_hide_the_reference_among_the_letters(open_page, listening, tmp_path):
+    """Every variant, the hidden reference and the anchor get a mark; the session can be judged with others."""
+    from compare.listening import judge_ratings
+
+    watched = open_page(listening)
+    tab = watched.tab
+    tab.click("#the-river .blind summary")
+    tab.click("#the-river .marking button")
+    wait(tab, "klangprobe.sounding()?.mix?.place() > 0")
+    behind = tab.evaluate("klangprobe.trialUnderWay.behind.map(([name]) => name)")
+    assert sorted(behind) == ["anchor", "hidden reference", "horns held"]
+    assert tab.locator("#the-river .marking button:text-is('Done')").is_disabled()
+    for row, name in enumerate(behind):
+        tab.keyboard.press(str(row + 1))
+        assert tab.evaluate("klangprobe.sounding().mix.chosen") == row + 1
+        tab.locator("#the-river .marks input").nth(row).fill("100" if name == "hidden reference" else "40")
+    tab.click("#the-river .marking button:text-is('Done')")
+    session = saved(tab, ".marking", tmp_path / "marks.json")
+    assert {item.variant: item.mark for item in session.ratings}["hidden reference"] == 100.0
+    assert judge_ratings(session.ratings).left_out == ()
     assert watched.complaints == []
 
 

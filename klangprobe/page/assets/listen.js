@@ -48,13 +48,15 @@ klangprobe.Mix = class {
    * @param {BaseAudioContext} context
    * @param {{buffer: AudioBuffer, equal: number, scored: number, players: [string, string][]}[]} variants
    *   gains are linear; players are pairs of name and key of its sound
-   * @param {{chosen?: number, weight?: string, again?: boolean}} state
+   * @param {{chosen?: number, weight?: string, again?: boolean, apart?: boolean}} state
+   *   apart: one clip is gone before the next one comes (the switching rule of ITU-R BS.1534), for marking
    */
   constructor(context, variants, state = {}) {
     this.context = context;
     this.weight = state.weight ?? "equal";
     this.chosen = state.chosen ?? 0;
     this.again = state.again ?? false;
+    this.apart = state.apart ?? false;
     this.duration = variants[0].buffer.duration;
     this.out = new klangprobe.Fader(context, 0);
     this.out.node.connect(context.destination);
@@ -118,8 +120,9 @@ klangprobe.Mix = class {
   /** Go over to another variant. */
   choose(row, time = undefined) {
     const when = this.tick(time);
+    const come = this.apart && row !== this.chosen ? when + klangprobe.FADE_S : when;
     this.chosen = row;
-    this.lines.forEach((line, other) => line.heard.move(other === row ? 1 : 0, when));
+    this.lines.forEach((line, other) => line.heard.move(other === row ? 1 : 0, other === row ? come : when));
   }
 
   /** "equal": all made equally loud; "scored": as loud as they are scored. */
@@ -178,4 +181,51 @@ klangprobe.Mix = class {
     }
     this.sources = [];
   }
+};
+
+/** A stretch of a clip as a clip of its own, faded at both ends so that it can be repeated without a click. */
+klangprobe.excerpt = (context, buffer, from, to) => {
+  const rate = buffer.sampleRate;
+  const first = Math.round(from * rate);
+  const length = Math.max(1, Math.min(buffer.length, Math.round(to * rate)) - first);
+  const fade = Math.min(Math.round(klangprobe.FADE_S * rate), Math.floor(length / 2));
+  const cut = context.createBuffer(buffer.numberOfChannels, length, rate);
+  for (let channel = 0; channel < buffer.numberOfChannels; channel += 1) {
+    const samples = buffer.getChannelData(channel).slice(first, first + length);
+    for (let row = 0; row < fade; row += 1) {
+      samples[row] *= row / fade;
+      samples[length - 1 - row] *= row / fade;
+    }
+    cut.copyToChannel(samples, channel);
+  }
+  return cut;
+};
+
+/** A clip without anything above 3.5 kHz (the low anchor of ITU-R BS.1534): windowed sinc, same length, no delay. */
+klangprobe.muffled = async (buffer) => {
+  const rate = buffer.sampleRate;
+  const half = Math.round(rate / 120);
+  const cut = 3750 / rate;
+  const line = new Float32Array(2 * half + 1);
+  let sum = 0;
+  for (let row = -half; row <= half; row += 1) {
+    const sinc = row === 0 ? 2 * cut : Math.sin(2 * Math.PI * cut * row) / (Math.PI * row);
+    const turn = (Math.PI * row) / half;
+    const blackman = 0.42 + 0.5 * Math.cos(turn) + 0.08 * Math.cos(2 * turn);
+    line[row + half] = sinc * blackman;
+    sum += line[row + half];
+  }
+  const context = new OfflineAudioContext(buffer.numberOfChannels, buffer.length + half, rate);
+  const response = context.createBuffer(1, line.length, rate);
+  response.copyToChannel(line.map((value) => value / sum), 0);
+  const filter = new ConvolverNode(context, { buffer: response, disableNormalization: true });
+  const source = new AudioBufferSourceNode(context, { buffer });
+  source.connect(filter).connect(context.destination);
+  source.start();
+  const late = await context.startRendering();
+  const out = context.createBuffer(buffer.numberOfChannels, buffer.length, rate);
+  for (let channel = 0; channel < buffer.numberOfChannels; channel += 1) {
+    out.copyToChannel(late.getChannelData(channel).subarray(half), channel);
+  }
+  return out;
 };

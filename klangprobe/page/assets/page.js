@@ -138,7 +138,7 @@
     newMix() {
       const variants = this.data.variants.map((variant, row) => ({ ...variant, buffer: this.buffers[row] }));
       const chosen = { chosen: this.chosen, weight: this.weight, again: this.again.checked };
-      return new klangprobe.Mix(audio(), variants, this.set ?? chosen);
+      return new klangprobe.Mix(audio(), this.set?.lines ?? variants, this.set ?? chosen);
     }
 
     stop() {
@@ -210,7 +210,8 @@
       const mix = this.mix;
       const step = () => {
         if (this.mix !== mix || !mix) return;
-        const place = mix.place(audio().currentTime - (audio().outputLatency || 0));
+        const begin = this.set?.from ?? 0; // a trial may play a stretch only
+        const place = begin + mix.place(audio().currentTime - (audio().outputLatency || 0));
         this.#showPlace(place);
         this.light(this.#momentAt(place), this.#barRow(place));
         requestAnimationFrame(step);
