@@ -6,12 +6,10 @@ from typing import TYPE_CHECKING
 
 from reading.findings import Draft
 from reading.register import pitch_name
-from reading.repeats import find
 
 if TYPE_CHECKING:
     from reading.findings_facts import Facts
     from reading.form import Section
-    from reading.repeats import Repeat
 
 __all__ = ["dialogue_findings", "repeat_findings", "section_findings"]
 
@@ -19,7 +17,6 @@ _THEME = 0.65
 _BACK = ("opening returns", "theme returns")  # reasons of a start, as reading.form words them
 _NEW = ("new theme", "starts a passage", "new tempo", "new key signature", "new metre")
 _SHOWN_BARS = 8
-_ECHO = 0.9
 
 
 def section_findings(facts: Facts) -> list[Draft]:
@@ -64,7 +61,7 @@ def _words(facts: Facts, bar: int) -> list[str]:
 def repeat_findings(facts: Facts) -> list[Draft]:
     """Passages that come back."""
     drafts = []
-    for repeat in (*facts.repeats, *_echoes(facts)):
+    for repeat in facts.repeats:
         first, last = repeat.later
         bars = last - first + 1
         interval = f", {abs(repeat.semitones)} semitones {'up' if repeat.semitones > 0 else 'down'}" * bool(
@@ -77,19 +74,6 @@ def repeat_findings(facts: Facts) -> list[Draft]:
         offers = facts.offers(first, last).repeat()
         drafts.append(Draft("repeat", first, last, strength, evidence, "The same colour again, or a new one?", offers))
     return drafts
-
-
-def _echoes(facts: Facts) -> list[Repeat]:
-    """Short passages repeated at once and literally, which the search for longer ones leaves out."""
-    covered = {bar for repeat in facts.repeats for bar in range(repeat.later[0], repeat.later[1] + 1)}
-    short = find(facts.score, like=_ECHO, least_bars=2)
-    return [
-        repeat
-        for repeat in short
-        if repeat.later[0] == repeat.first[1] + 1
-        and repeat.semitones == 0
-        and not covered & set(range(repeat.later[0], repeat.later[1] + 1))
-    ]
 
 
 def dialogue_findings(facts: Facts) -> list[Draft]:

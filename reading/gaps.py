@@ -90,7 +90,7 @@ def gaps(score: Score) -> Gaps:
     Gaps
     """
     notes, staff = score.notes, staff_rows(score)
-    keep = (notes["duration"] > 0) & (notes["flags"] & int(Flag.GRACE | Flag.CUE) == 0)
+    keep = (notes["duration"] > 0) & (notes["flags"] & int(Flag.GRACE) == 0)
     notes, staff = notes[keep], staff[keep]
     lower = staff == staff.max(initial=1)
     onset, end, pitch = (notes[name].astype(np.int64) for name in ("onset", "duration", "pitch"))

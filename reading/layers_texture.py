@@ -1,7 +1,7 @@
 """The notes as arrays to analyse: staves counted top to bottom, a beat taken from the music, what sounds when.
 
-Grace notes and cue notes have no time of their own and are left out here; :mod:`reading.layers` gives them the role of
-the note they belong to.
+Grace notes have no time of their own and are left out here; :mod:`reading.layers` gives them the role of the note they
+belong to. Small (cue-sized) notes that fill time of their own stay: editors print realised ornaments so.
 """
 
 from __future__ import annotations
@@ -101,7 +101,7 @@ def texture_of(score: Score) -> Texture:
     Texture
     """
     notes, staff = score.notes, staff_rows(score)
-    keep = (notes["duration"] > 0) & (notes["flags"] & int(Flag.GRACE | Flag.CUE) == 0)
+    keep = (notes["duration"] > 0) & (notes["flags"] & int(Flag.GRACE) == 0)
     order = np.flatnonzero(keep)
     order = order[np.lexsort((notes["pitch"][order], notes["onset"][order]))]
     kept = notes[order]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -13,6 +14,9 @@ if TYPE_CHECKING:
 
 __all__ = ["Contrast", "DynamicMark", "Swell", "contrasts", "dynamics", "swells"]
 
+_BEFORE = r"\W*(poco a poco |sempre |pi[ùu] |poco |molto |meno )*"
+_ITSELF = r"(cresc|decresc|dim|rinf|rf|sf|smorz|morendo|calando|perdendo|forte|piano|mezza voce|sotto voce)"
+_WORDS = re.compile(_BEFORE + f"({_ITSELF}" + r"|[pf]{1,4}\b|m[pf]\b)", re.IGNORECASE)
 _SUDDEN = 2
 """Degrees on the scale of ``DYNAMICS`` (p to mf is 2) from which a change without a hairpin counts as sudden."""
 _SHORT_BARS = 4
@@ -66,7 +70,7 @@ class Swell:
 
 
 def dynamics(score: Score) -> tuple[DynamicMark, ...]:
-    """Return every dynamic mark, accent written as a dynamic, and hairpin, in order.
+    """Return every dynamic mark, accent written as a dynamic, hairpin, and word about loudness, in order.
 
     Parameters
     ----------
@@ -76,7 +80,11 @@ def dynamics(score: Score) -> tuple[DynamicMark, ...]:
     -------
     tuple of DynamicMark
     """
-    return tuple(_row(score, mark) for mark in score.marks_of("dynamic", "accent", "hairpin"))
+    return tuple(
+        _row(score, mark)
+        for mark in score.marks_of("dynamic", "accent", "hairpin", "text")
+        if mark.kind != "text" or _WORDS.match(mark.value)
+    )
 
 
 def _row(score: Score, mark: Mark) -> DynamicMark:

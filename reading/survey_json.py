@@ -5,8 +5,9 @@ from __future__ import annotations
 from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
+from reading.accounting import tables
 from reading.layers import Role
-from reading.score import Flag, quarters
+from reading.score import quarters
 
 if TYPE_CHECKING:
     from reading.survey import Survey
@@ -30,9 +31,9 @@ def survey_json(found: Survey) -> dict[str, Any]:
     ----------
     found : Survey
     """
+    words = {int(role): text for role, text in ROLE_WORDS.items()}
     return {
-        "bars": _bars(found),
-        "notes": _notes(found),
+        **tables(found.score, [words[role] for role in found.layers.roles.tolist()], found.layers.confidence),
         "layers": {
             "evidence": [asdict(one) for one in found.layers.evidence],
             "contrapuntal": list(found.layers.contrapuntal),
@@ -83,44 +84,6 @@ def survey_json(found: Survey) -> dict[str, Any]:
 def _q(ticks: int) -> str:
     """Ticks as quarters in text."""
     return str(quarters(ticks))
-
-
-def _bars(found: Survey) -> list[dict[str, Any]]:
-    """Index, printed number and start of every bar."""
-    score = found.score
-    return [
-        {"index": int(bar["index"]), "number": number, "start_q": _q(int(bar["onset"]))}
-        for bar, number in zip(score.bars, score.bar_numbers, strict=True)
-    ]
-
-
-def _notes(found: Survey) -> list[dict[str, Any]]:
-    """Every note with its role and confidence."""
-    score, layers = found.score, found.layers
-    words = {int(role): text for role, text in ROLE_WORDS.items()}
-    return [
-        {
-            "bar_index": bar,
-            "onset_q": _q(onset),
-            "duration_q": _q(duration),
-            "midi": pitch,
-            "part": part + 1,
-            "staff": staff,
-            "voice": voice,
-            "grace": bool(flags & int(Flag.GRACE)),
-            "role": words[role],
-            "confidence": round(sure, 3),
-        }
-        for bar, onset, duration, pitch, part, staff, voice, flags, role, sure in zip(
-            *(
-                score.notes[name].tolist()
-                for name in ("bar", "onset", "duration", "pitch", "part", "staff", "voice", "flags")
-            ),
-            layers.roles.tolist(),
-            layers.confidence.tolist(),
-            strict=True,
-        )
-    ]
 
 
 def _form(found: Survey) -> dict[str, Any]:
