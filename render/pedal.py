@@ -34,10 +34,11 @@ def pedal_spans(score: Score, wish: str) -> list[tuple[int, int]]:
     """
     if wish == "none":
         return []
+    if wish == "marked":
+        return sorted((mark.onset, mark.end) for mark in score.marks_of("pedal") if mark.end > mark.onset)
     from reading.pedal import find
 
-    rows = [row for row in find(score).rows if row.end > row.onset and wish in (row.source, "implied")]
-    return sorted((row.onset, row.end) for row in rows)
+    return sorted((row.onset, row.end) for row in find(score).rows if row.end > row.onset)
 
 
 def pedalled(table: Rows, player: Player, passage: Passage, stretch: Stretch, settings: RenderSettings) -> None:

@@ -14,6 +14,9 @@ A synth is a class registered under the entry-point group ``klangprobe.synths``:
         def render(self, request: StemRequest) -> StemSound:   # called from several threads
             ...
 
+        def open(self, request: StemRequest) -> StemStream:    # the same sound in pieces
+            ...
+
 It must give the same samples for the same request in every process, and must not clip.
 """
 
@@ -29,7 +32,7 @@ from render.sound import SAMPLE_RATE_HZ
 if TYPE_CHECKING:
     from soundfonts import Font
 
-__all__ = ["SOUND_DTYPE", "SWELL_DTYPE", "StemRequest", "StemSound", "Synth"]
+__all__ = ["SOUND_DTYPE", "SWELL_DTYPE", "StemRequest", "StemSound", "StemStream", "Synth"]
 
 SOUND_DTYPE = np.dtype(
     [
@@ -94,6 +97,23 @@ class StemSound:
     missing: tuple[tuple[int, int], ...] = ()
 
 
+class StemStream(Protocol):
+    """A stem that is read in pieces, for pieces of music too long to hold; used by one thread."""
+
+    @property
+    def finished(self) -> bool:
+        """Whether only silence follows."""
+        ...
+
+    def read(self, count: int) -> np.ndarray[Any, np.dtype[np.float32]]:
+        """Return the next *count* samples, float32, shape (count, 2); *count* is a multiple of 64."""
+        ...
+
+    def close(self) -> None:
+        """Let go of what the stream holds."""
+        ...
+
+
 class Synth(Protocol):
     """What a synth plugin must offer."""
 
@@ -108,4 +128,8 @@ class Synth(Protocol):
 
     def render(self, request: StemRequest) -> StemSound:
         """Return the sound of *request*; called from several threads at once."""
+        ...
+
+    def open(self, request: StemRequest) -> StemStream:
+        """Return the sound of *request* as a stream, to be read by the calling thread."""
         ...

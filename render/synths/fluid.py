@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from base.errors import MissingPart
-from render.request import StemRequest, StemSound
+from render.request import StemRequest, StemSound, StemStream
 from render.synths.library import GEN_ATTENUATION, GEN_FILTERFC, GEN_FINETUNE, library, library_version
 
 if TYPE_CHECKING:
@@ -81,8 +81,16 @@ class FluidSynth:
 
     def render(self, request: StemRequest) -> StemSound:
         """Return the sound of *request*; every thread has its own loaded font."""
-        with _FreshSynth(self._loaded(), request) as synth:
-            return synth.play(self.tail_cap_s)
+        synth = _FreshSynth(self._loaded(), request)
+        try:
+            samples = synth.all(self.tail_cap_s)
+        finally:
+            synth.close()
+        return StemSound(samples, tuple(sorted(synth.replaced.items())), tuple(sorted(synth.missing)))
+
+    def open(self, request: StemRequest) -> StemStream:
+        """Return the sound of *request* to be read in pieces, by this thread only."""
+        return _FreshSynth(self._loaded(), request)
 
     def _loaded(self) -> _LoadedFont:
         """Return this thread's loaded font, loading it the first time."""
@@ -118,63 +126,84 @@ class _LoadedFont:
 
 
 class _FreshSynth:
-    """A synth used for one stem and then thrown away."""
+    """A synth used for one stem and then thrown away; it gives its sound in pieces of any length.
+
+    It must be used by one thread only: that of its loaded font.
+    """
 
     def __init__(self, loaded: _LoadedFont, request: StemRequest) -> None:
         self.loaded, self.lib, self.rate = loaded, loaded.lib, request.sample_rate_hz
         self.request = request
         self.channels = _channels(request.sounds, self.rate)
-        self.buffer = np.zeros((0, 2), np.float32)
+        self.events = _events(request)
+        self.next_event = 0
         self.done = 0
+        self.selected: dict[int, tuple[int, int]] = {}
+        self.keys: dict[int, int] = {}
         self.replaced: dict[int, int] = {}
         self.missing: set[tuple[int, int]] = set()
-
-    def __enter__(self) -> _FreshSynth:
-        lib = self.lib
         # A channel costs time to make, so there are only as many as this stem needs.
         count = max(self.channels, default=0) // _CHANNEL_STEP * _CHANNEL_STEP + _CHANNEL_STEP
-        lib.fluid_settings_setint(self.loaded.settings, b"synth.midi-channels", count)
-        lib.fluid_settings_setnum(self.loaded.settings, b"synth.sample-rate", float(self.rate))
-        self.synth = lib.new_fluid_synth(self.loaded.settings)
-        self.sfont = lib.fluid_synth_add_sfont(self.synth, self.loaded.sfont)
-        return self
+        self.lib.fluid_settings_setint(loaded.settings, b"synth.midi-channels", count)
+        self.lib.fluid_settings_setnum(loaded.settings, b"synth.sample-rate", float(self.rate))
+        self.synth = self.lib.new_fluid_synth(loaded.settings)
+        self.sfont = self.lib.fluid_synth_add_sfont(self.synth, loaded.sfont)
 
-    def __exit__(self, *_: object) -> None:
-        # The font outlives this synth: it must be taken out before the synth is deleted.
-        self.lib.fluid_synth_remove_sfont(self.synth, self.loaded.sfont)
-        self.lib.delete_fluid_synth(self.synth)
+    def close(self) -> None:
+        """Let go of the synth; the font outlives it, so it must be taken out first."""
+        if self.synth:
+            self.lib.fluid_synth_remove_sfont(self.synth, self.loaded.sfont)
+            self.lib.delete_fluid_synth(self.synth)
+            self.synth = None
 
-    def play(self, tail_cap_s: float) -> StemSound:
-        """Sound every event of the request, then let it ring out."""
-        request, channels = self.request, self.channels
-        sounds = request.sounds
-        selected: dict[int, tuple[int, int]] = {}
-        keys: dict[int, int] = {}
-        self._grow(int(sounds["end"].max(initial=0)) + self.rate)
-        for at, kind, row, swell in _events(request):
-            self._write_to(at)
-            sound, channel = sounds[row], channels[row]
-            if kind == _OFF:
-                if keys.get(row, -1) >= 0:
-                    self.lib.fluid_synth_noteoff(self.synth, channel, keys[row])
-            elif kind == _SWELL:
-                change = request.swells[swell]
-                self._set(channel, float(change["gain_db"]), float(change["bright_cents"]))
-            else:
-                self._select(channel, sound, selected)
-                self._set(channel, float(sound["gain_db"]), float(sound["bright_cents"]))
-                keys[row] = self._strike(row, channel, sound)
-        self._ring_out(tail_cap_s)
-        return StemSound(
-            self.buffer[: self.done].copy(), tuple(sorted(self.replaced.items())), tuple(sorted(self.missing))
-        )
+    @property
+    def finished(self) -> bool:
+        """Whether nothing is left to play or to ring out."""
+        return self.next_event >= len(self.events) and self.lib.fluid_synth_get_active_voice_count(self.synth) <= 0
 
-    def _select(self, channel: int, sound: Any, selected: dict[int, tuple[int, int]]) -> None:
+    def read(self, count: int) -> np.ndarray[Any, np.dtype[np.float32]]:
+        """Return the next *count* samples (a multiple of BLOCK), float32, shape (count, 2)."""
+        piece = np.zeros((count, 2), np.float32)
+        first, last = self.done, self.done + count
+        row = int(np.searchsorted(self.events[:, 0], last, side="left"))
+        for at, kind, sound, swell in self.events[self.next_event : row].tolist():
+            self._write(piece, first, at)
+            self._apply(kind, sound, swell)
+        self.next_event = row
+        self._write(piece, first, last)
+        return piece
+
+    def all(self, tail_cap_s: float) -> np.ndarray[Any, np.dtype[np.float32]]:
+        """Return every sample from first to last, letting the sound ring out."""
+        end = int(self.events[-1, 0]) + BLOCK if len(self.events) else 0
+        pieces = [self.read(end)]
+        limit = end + int(tail_cap_s * self.rate)
+        while self.done < limit and not self.finished:
+            pieces.append(self.read(_TAIL_STEP))
+            if np.max(np.abs(pieces[-1])) < _INAUDIBLE:
+                break
+        return np.concatenate(pieces)
+
+    def _apply(self, kind: int, row: int, swell: int) -> None:
+        """Let one event take effect."""
+        sound, channel = self.request.sounds[row], self.channels[row]
+        if kind == _OFF:
+            if self.keys.get(row, -1) >= 0:
+                self.lib.fluid_synth_noteoff(self.synth, channel, self.keys.pop(row))
+        elif kind == _SWELL:
+            change = self.request.swells[swell]
+            self._set(channel, float(change["gain_db"]), float(change["bright_cents"]))
+        else:
+            self._select(channel, sound)
+            self._set(channel, float(sound["gain_db"]), float(sound["bright_cents"]))
+            self.keys[row] = self._strike(row, channel, sound)
+
+    def _select(self, channel: int, sound: Any) -> None:
         """Put the sound's preset on its channel; where the font has none, the nearest thing and a note of it."""
         wanted = int(sound["bank"]), int(sound["program"])
-        if selected.get(channel) == wanted:
+        if self.selected.get(channel) == wanted:
             return
-        selected[channel] = wanted
+        self.selected[channel] = wanted
         self.lib.fluid_synth_cc(self.synth, channel, 7, 127)
         if self.lib.fluid_synth_program_select(self.synth, channel, self.sfont, *wanted) == 0:
             return
@@ -192,7 +221,7 @@ class _FreshSynth:
     def _strike(self, row: int, channel: int, sound: Any) -> int:
         """Start a sound and return its key: a key without a sample gives way to the nearest that has one."""
         key, velocity, tune = int(sound["key"]), int(sound["velocity"]), float(sound["tune_cents"])
-        for shift in _shifts():
+        for shift in _SHIFTS:
             instead = key + shift
             if not 0 <= instead <= 127:
                 continue
@@ -206,51 +235,36 @@ class _FreshSynth:
         self.replaced[row] = -1
         return -1
 
-    def _grow(self, length: int) -> None:
-        """Make room for *length* samples."""
-        if length > len(self.buffer):
-            grown = np.zeros((max(length, len(self.buffer) * 5 // 4), 2), np.float32)
-            grown[: self.done] = self.buffer[: self.done]
-            self.buffer = grown
-
-    def _write_to(self, at: int) -> None:
-        """Synthesise up to sample *at*."""
-        count = at - self.done
-        if count <= 0:
-            return
-        self._grow(at)
-        place = self.buffer.ctypes.data
-        self.lib.fluid_synth_write_float(self.synth, count, place, 2 * self.done, 2, place, 2 * self.done + 1, 2)
-        self.done = at
-
-    def _ring_out(self, cap_s: float) -> None:
-        """Synthesise until no voice sounds or nothing is left to hear (or a generous limit is reached)."""
-        limit = self.done + int(cap_s * self.rate)
-        while self.done < limit and self.lib.fluid_synth_get_active_voice_count(self.synth) > 0:
-            self._write_to(self.done + _TAIL_STEP)
-            if np.max(np.abs(self.buffer[self.done - _TAIL_STEP : self.done])) < _INAUDIBLE:
-                return
+    def _write(self, piece: np.ndarray[Any, np.dtype[np.float32]], first: int, to: int) -> None:
+        """Synthesise up to sample *to* into a piece that begins at sample *first*."""
+        count = to - self.done
+        if count > 0:
+            place, offset = piece.ctypes.data, 2 * (self.done - first)
+            self.lib.fluid_synth_write_float(self.synth, count, place, offset, 2, place, offset + 1, 2)
+            self.done = to
 
 
-def _shifts() -> list[int]:
-    """Distances in semitones in which a sounding key is looked for, nearest first."""
-    return [0] + [sign * step for step in range(1, _SEARCH_KEYS + 1) for sign in (-1, 1)]
+_SHIFTS = (0, *(sign * step for step in range(1, _SEARCH_KEYS + 1) for sign in (-1, 1)))
+"""Distances in semitones in which a sounding key is looked for, nearest first."""
 
 
-def _events(request: StemRequest) -> list[tuple[int, int, int, int]]:
-    """All events as ``(sample on a block border, kind, sound, swell)`` in the order they take effect."""
+def _events(request: StemRequest) -> np.ndarray[Any, np.dtype[np.int64]]:
+    """All events, shape (n, 4): sample on a block border, kind, sound, swell; in the order they take effect."""
     sounds, swells = request.sounds, request.swells
+    rows = np.arange(len(sounds))
     start = (sounds["start"] + BLOCK // 2) // BLOCK * BLOCK
     end = np.maximum((sounds["end"] + BLOCK // 2) // BLOCK * BLOCK, start + BLOCK)
-    rows = range(len(sounds))
-    events = [(int(start[row]), _ON, row, -1) for row in rows]
-    events += [(int(end[row]), _OFF, row, -1) for row in rows]
-    events += [
-        (int(change["at"]) // BLOCK * BLOCK, _SWELL, int(change["sound"]), row)
-        for row, change in enumerate(swells)
-        if start[change["sound"]] < int(change["at"]) // BLOCK * BLOCK
-    ]
-    return sorted(events)
+    at = swells["at"] // BLOCK * BLOCK
+    live = np.flatnonzero((at > start[swells["sound"]]) & (at < end[swells["sound"]]))
+    none = np.full(len(rows), -1)
+    events = np.concatenate(
+        [
+            np.stack([start, np.full(len(rows), _ON), rows, none], axis=1),
+            np.stack([end, np.full(len(rows), _OFF), rows, none], axis=1),
+            np.stack([at[live], np.full(len(live), _SWELL), swells["sound"][live], live], axis=1),
+        ]
+    ).astype(np.int64)
+    return events[np.lexsort((events[:, 3], events[:, 2], events[:, 1], events[:, 0]))]
 
 
 def _channels(sounds: np.ndarray[Any, np.dtype[np.void]], rate: int) -> list[int]:
