@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
-from functools import cached_property
 from typing import TYPE_CHECKING, Any
+from weakref import WeakKeyDictionary
 
 import numpy as np
 
@@ -14,10 +14,12 @@ from mapping.spelling import respelt
 from reading.score import DYNAMICS, NOTE_DTYPE, TICKS_PER_QUARTER
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Callable, Iterable, Sequence
 
     from mapping.arrangement import Player
+    from mapping.harmony import Span
     from mapping.steps import StepOptions
+    from reading.figuration import Figuration
     from reading.layers import Layers
     from reading.score import Mark, Score
 
@@ -25,6 +27,9 @@ __all__ = ["Context", "Draft", "Piece", "Rows", "Target"]
 
 Rows = np.ndarray[Any, np.dtype[np.void]]
 Mask = np.ndarray[Any, np.dtype[np.bool_]]
+
+_FACTS: WeakKeyDictionary[Score, dict[str, Any]] = WeakKeyDictionary()
+"""What is known of each score in use; it goes when the score goes."""
 
 _COPIED = [name for name in NOTE_DTYPE.names or () if name != "part"]
 
@@ -87,26 +92,36 @@ class Piece:
 
         return select(self.layers, self.score, name)
 
-    @cached_property
+    @property
     def levels(self) -> np.ndarray[Any, np.dtype[np.float32]]:
         """Dynamic of every piano note as a level (row in DYNAMICS, between rows in a hairpin), shape (notes,)."""
         from mapping.levels import levels
 
-        return levels(self.score)
+        found: np.ndarray[Any, np.dtype[np.float32]] = self._known("levels", levels)
+        return found
 
-    @cached_property
-    def spans(self) -> tuple[Any, ...]:
+    @property
+    def spans(self) -> tuple[Span, ...]:
         """Spans of one harmony, in order."""
         from mapping.harmony import spans
 
-        return tuple(spans(self.score))
+        found: tuple[Span, ...] = self._known("spans", lambda score: tuple(spans(score)))
+        return found
 
-    @cached_property
-    def figuration(self) -> Any:
-        """The figure of each hand in each bar (:class:`reading.figuration.Figuration`)."""
+    @property
+    def figuration(self) -> Figuration:
+        """The figure of each hand in each bar."""
         from reading.figuration import describe
 
-        return describe(self.score)
+        found: Figuration = self._known("figuration", describe)
+        return found
+
+    def _known(self, name: str, find: Callable[[Score], Any]) -> Any:
+        """A fact of the score alone, found once however often its spec is edited."""
+        facts = _FACTS.setdefault(self.score, {})
+        if name not in facts:
+            facts[name] = find(self.score)
+        return facts[name]
 
     def bars_at(self, onsets: np.ndarray[Any, Any]) -> np.ndarray[Any, Any]:
         """Return the bar index of each onset in ticks."""
