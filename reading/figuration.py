@@ -177,10 +177,16 @@ def _hand(score: Score, hand: int, staff: int) -> list[Figure]:
     last_end = np.maximum.accumulate(onset + notes["duration"][ids]) if len(ids) else onset
     beat, full = beat_ticks(score), nominal_ticks(score)
     figures = []
+    known: dict[tuple[bytes, bytes, bytes, int, int], Figure] = {}  # a bar heard before keeps its figure
     for row in range(len(score.bars)):
         mine = ids[first[row] : first[row + 1]]
         if len(mine):
-            figures.append(_figure(score, mine, row, staff, int(beat[row]), int(full[row])))
+            place = onset[first[row] : first[row + 1]] - edges[row]
+            pitch, length = notes["pitch"][mine].tobytes(), notes["duration"][mine].tobytes()
+            bar = (place.tobytes(), pitch, length, int(beat[row]), int(full[row]))
+            if bar not in known:
+                known[bar] = _figure(score, mine, row, staff, int(beat[row]), int(full[row]))
+            figures.append(replace(known[bar], bar_index=row + 1))
         else:
             over = first[row] > 0 and last_end[first[row] - 1] > edges[row]
             name = ("held", "held over") if over else ("rest", "rest")
@@ -196,8 +202,6 @@ def _figure(score: Score, ids: Ints, row: int, staff: int, beat: int, full: int)
     moving = ids[~held]
     strokes = _strokes(score, moving, start, beat, full)
     family, name = name_figure(strokes)
-    wait = strokes.wait
-    usual = float(np.median(wait)) if len(wait) else 0.0
     return Figure(
         row + 1,
         staff,
@@ -208,7 +212,7 @@ def _figure(score: Score, ids: Ints, row: int, staff: int, beat: int, full: int)
         int(pitch.max()),
         round(len(strokes.pitches) / max(strokes.bar_beats, 1e-9), 2),
         _where(pitch[held], pitch[~held]),
-        round(usual, 4),
+        round(strokes.usual_wait, 4),
         _leap(strokes),
         int(strokes.size.max()),
     )

@@ -82,14 +82,14 @@ def _repeated(strokes: Strokes) -> Name | None:
 def _off_beats(strokes: Strokes) -> Name | None:
     """Say whether every attack falls after the beat."""
     on_beat = np.abs(strokes.place - np.round(strokes.place)) < NEAR_BEAT
-    if len(strokes.pitches) < 2 or on_beat.any() or np.mean(strokes.size > 1) < 0.75:
+    if len(strokes.pitches) < 2 or on_beat.any() or strokes.chords < 0.75:
         return None
     return "repeated", "after-beat chords"
 
 
 def _after_beats_in_three(strokes: Strokes) -> Name | None:
     """Say whether chords fill the weak beats while the first is left to the bass."""
-    if len(strokes.pitches) < 2 or strokes.place[0] < 1 - NEAR_BEAT or np.mean(strokes.size > 1) < 0.75:
+    if len(strokes.pitches) < 2 or strokes.place[0] < 1 - NEAR_BEAT or strokes.chords < 0.75:
         return None
     return ("repeated", "after-beat chords") if _same(strokes, 1) >= 0.5 and strokes.bar_beats <= 4 else None
 
@@ -101,7 +101,7 @@ def _alternates(strokes: Strokes) -> bool:
 
 def _tremolo(strokes: Strokes) -> Name | None:
     """Say whether two sonorities alternate four times a beat or faster, and so fast that they blur."""
-    usual = float(np.median(strokes.wait)) if len(strokes.wait) else 0.0
+    usual = strokes.usual_wait
     if not _alternates(strokes) or len(strokes.pitches) < 8 or usual > 0.25 + NEAR_BEAT:
         return None
     if np.all(np.abs(np.diff(strokes.low)) == 12) and strokes.size.max() == 1:
@@ -155,7 +155,7 @@ def _octaves(strokes: Strokes) -> Name | None:
 
 def _chords(strokes: Strokes) -> Name | None:
     """Say whether nearly every attack is a chord or an interval."""
-    if np.mean(strokes.size > 1) < 0.75:
+    if strokes.chords < 0.75:
         return None
     if np.median(strokes.size) == 2 and len(strokes.pitches) >= 3:
         width = np.array([p[-1] - p[0] for p in strokes.pitches])
@@ -191,13 +191,13 @@ def _is_alberti(notes: Ints) -> bool:
 def _scale(strokes: Strokes) -> Name | None:
     """Say whether single notes move mostly by step."""
     step = np.diff(strokes.top)
-    if len(step) < 3 or np.mean(strokes.size > 1) > 0.25:
+    if len(step) < 3 or strokes.chords > 0.25:
         return None
     by_step = (np.abs(step) <= 2) & (step != 0)
     if by_step.mean() < 0.7:
         return None
     turns = np.mean(step[1:] * step[:-1] < 0)
-    quick = np.median(strokes.wait) <= 0.5 + NEAR_BEAT
+    quick = strokes.usual_wait <= 0.5 + NEAR_BEAT
     if turns <= 0.34 and quick and len(step) >= 5:
         return "scale", "chromatic scale" if np.mean(np.abs(step) == 1) > 0.8 else "scale"
     return "line", "stepwise figure" if quick else "stepwise line"
@@ -205,7 +205,7 @@ def _scale(strokes: Strokes) -> Name | None:
 
 def _broken(strokes: Strokes) -> Name | None:
     """Say whether the notes of one or two chords are taken one after another."""
-    if len(strokes.pitches) < 4 or np.mean(strokes.size > 1) > 0.5:
+    if len(strokes.pitches) < 4 or strokes.chords > 0.5:
         return None
     leap = np.mean(np.abs(np.diff(strokes.low)) > 2)
     used = {pitch % 12 for pitches in strokes.pitches for pitch in pitches}
@@ -221,12 +221,12 @@ def _broken(strokes: Strokes) -> Name | None:
 
 def _line(strokes: Strokes) -> Name | None:
     """Say whether single notes lead on in no figure of the above."""
-    return ("line", "line") if np.mean(strokes.size > 1) <= 0.34 else None
+    return ("line", "line") if strokes.chords <= 0.34 else None
 
 
 def _block(strokes: Strokes) -> Name | None:
     """Say whether at least half the attacks are chords."""
-    return ("block", "chords and single notes") if np.mean(strokes.size > 1) >= 0.5 else None
+    return ("block", "chords and single notes") if strokes.chords >= 0.5 else None
 
 
 def _same(strokes: Strokes, lag: int) -> float:
@@ -238,7 +238,7 @@ def _same(strokes: Strokes, lag: int) -> float:
 def _even(strokes: Strokes) -> bool:
     """Say whether most waits are the usual one."""
     wait = strokes.wait
-    return bool(len(wait)) and float(np.mean(np.abs(wait - np.median(wait)) < NEAR_BEAT)) >= 0.6
+    return bool(len(wait)) and float(np.mean(np.abs(wait - strokes.usual_wait) < NEAR_BEAT)) >= 0.6
 
 
 _TESTS: tuple[Callable[[Strokes], Name | None], ...] = (

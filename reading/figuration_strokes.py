@@ -77,6 +77,17 @@ class Strokes:
         """Beats between successive attacks, shape (n - 1,)."""
         return np.diff(self.place)
 
+    @cached_property
+    def usual_wait(self) -> float:
+        """Median of the waits in beats, 0 with fewer than two attacks."""
+        wait = np.sort(self.wait)
+        return float((wait[(len(wait) - 1) // 2] + wait[len(wait) // 2]) / 2) if len(wait) else 0.0
+
+    @cached_property
+    def chords(self) -> float:
+        """Share of the attacks that are of two notes or more."""
+        return sum(len(pitches) > 1 for pitches in self.pitches) / len(self.pitches)
+
 
 def rhythm_name(strokes: Strokes, beat_ticks: int) -> str:
     """Return the usual time between attacks (of a single attack, its length) as a note value.
@@ -92,8 +103,9 @@ def rhythm_name(strokes: Strokes, beat_ticks: int) -> str:
     str
         ``8th``, ``triplet 16th`` ...; ``uneven`` where fewer than six waits in ten are the usual one.
     """
-    wait = strokes.wait if len(strokes.pitches) > 1 else strokes.length
-    usual = float(np.median(wait))
+    alone = len(strokes.pitches) == 1
+    wait = strokes.length if alone else strokes.wait
+    usual = float(strokes.length[0]) if alone else strokes.usual_wait
     if np.mean(np.abs(wait - usual) < 0.02) < 0.6:
         return "uneven"
     value = Fraction(usual * beat_ticks / TICKS_PER_QUARTER).limit_denominator(48)

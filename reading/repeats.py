@@ -11,6 +11,7 @@ strokes of both bars.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -96,8 +97,9 @@ def _shifted(repeat: Repeat, bars: int) -> Repeat:
     return replace(repeat, first=first, later=later)
 
 
+@lru_cache(maxsize=2)
 def _found(score: Score, like: float, least_bars: int) -> tuple[Repeat, ...]:
-    """Return the repeats of one stretch."""
+    """Return the repeats of one stretch; the last are kept, for one survey asks for them more than once."""
     if not len(score.bars):
         return ()
     keep = ~first_endings(score)
