@@ -89,19 +89,25 @@ def encodings(data: Path) -> None:
 
 
 def shared(one: Survey, two: Survey) -> str:
-    """Share of the first-rank findings of one survey that the other has in any rank; the others by name."""
+    """Share of the first-rank findings of one survey that the other has in any rank; the others by name.
+
+    Places are compared in quarters, to within a bar: one encoding may split the bar of a repeat sign.
+    """
     first = [finding for finding in one.findings if finding.rank == 1]
     missing = [
         finding.name
         for finding in first
-        if not any(
-            other.kind == finding.kind
-            and abs(other.first_bar_index - finding.first_bar_index) <= 1
-            and abs(other.last_bar_index - finding.last_bar_index) <= 1
-            for other in two.findings
-        )
+        if not any(other.kind == finding.kind and near(one, finding, two, other) for other in two.findings)
     ]
     return f"{len(first) - len(missing)}/{len(first)} {missing or ''}"
+
+
+def near(one: Survey, finding: Any, two: Survey, other: Any) -> bool:
+    """Whether both ends of two findings lie within a bar of each other."""
+    a = one.score.span(finding.first_bar_index, finding.last_bar_index)
+    b = two.score.span(other.first_bar_index, other.last_bar_index)
+    bar = float(np.median(one.score.bars["duration"]))
+    return all(abs(x - y) <= 1.01 * bar for x, y in zip(a, b, strict=True))
 
 
 def cost(data: Path) -> None:
@@ -133,7 +139,8 @@ def options(data: Path) -> None:
         score = read(path)
         found = survey(score)
         lines = [
-            f"piece: {{score: {path.resolve()}}}", "orchestra: {use: classical full}", "variants:", "  plain:", "    steps:",
+            f"piece: {{score: {path.resolve()}}}", "orchestra: {use: classical full}", "variants:", "  plain:",
+            "    steps:",
             "      - {play: melody, on: violins 1}", "      - {play: accompaniment, on: [violins 2, violas]}",
             "      - {play: bass, on: [cellos, basses 8vb]}",
         ]  # fmt: skip
