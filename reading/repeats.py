@@ -109,8 +109,9 @@ def _found(score: Score, like: float, least_bars: int) -> tuple[Repeat, ...]:
     same = dice(exact)
     found: list[tuple[float, Repeat]] = []
     soft, minor = _soft_likeness(score, keep), _minor(score, keep)
-    for semitones, start, lag, length in _runs(alike, like, least_bars):
+    for start, lag, length in _runs(alike, like, least_bars):
         rows = np.arange(start, start + length)
+        semitones = int(alike[:, rows, rows + lag].mean(axis=1).argmax())  # that of most of it, not of the surest part
         value = float(alike[:, rows, rows + lag].max(axis=0).mean())
         kind = _kind(semitones, value, float(same[rows, rows + lag].mean()))
         if kind == "varied" and _other_mode(minor, rows, lag):
@@ -139,18 +140,18 @@ def _likeness(score: Score, keep: Bools) -> Floats:
     )
 
 
-def _runs(alike: Floats, like: float, least_bars: int) -> list[tuple[int, int, int, int]]:
-    """Return (semitones, first row, lag, length) of every run that chance does not explain, continued at both ends."""
+def _runs(alike: Floats, like: float, least_bars: int) -> list[tuple[int, int, int]]:
+    """Return (first row, lag, length) of every run that chance does not explain, continued at both ends."""
     best = alike.max(axis=0)
     out = []
-    for semitones, matrix in enumerate(alike):
+    for matrix in alike:
         levels = _levels(matrix, like)
         for start, lag, length in diagonal_runs(matrix, like, least_bars):
             along = matrix.diagonal(lag)[start : start + length]
             level = _sure_level(len(matrix), levels, along, least_bars) if lag > 1 else 0.0
             if level:
                 first, last = _continued(best.diagonal(lag), start, start + length, level)
-                out.append((semitones, first, lag, last - first))
+                out.append((first, lag, last - first))
     return out
 
 

@@ -66,6 +66,15 @@ def test_register_shift_inside_a_return(form_builder):
     assert [(r.first, r.later) for r in found] == [((1, 8), (13, 20))]
 
 
+def test_interval_is_that_of_most_of_the_return(form_builder):
+    """A return that begins as before and goes on a fourth higher, as sonatas do, is called a fourth higher."""
+    rng = np.random.default_rng(1)
+    upper, lower = random_piece(form_builder, rng, 14)
+    back = upper[:4] + moved(upper[4:], 5), lower[:4] + moved(lower[4:], 5)
+    found = repeats.find(form_builder.build(upper + BETWEEN + back[0], lower + CHORDS + back[1]))
+    assert [(r.first, r.later, r.semitones) for r in found] == [((1, 14), (19, 32), 5)]
+
+
 def test_phrase_said_twice(form_builder):
     """Two bars repeated at once to the note are a repeat; one bar said four times is not."""
     twice = form_builder.build(THEME[:2] * 2 + BETWEEN, ALBERTI[:2] * 2 + CHORDS)
