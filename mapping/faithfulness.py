@@ -11,7 +11,8 @@ melody
     Share of the tune's notes whose pitch class some player strikes at their onset, in any octave.
 bass
     Mean over the bass notes: 1 where the pitch class is struck at the onset, at its pitch or octaves below; ½ where it
-    is struck only above; 0 where it is not struck, or where another pitch class has become the lowest sounding one.
+    is struck only above; 0 where it is not struck, or where the lowest sounding pitch class is neither the piano's own
+    nor one that has been the bass before in the same harmony (a bass that rings on is resonance, not another bass).
 harmony
     Mean over the spans of harmony, weighted by their length, of kept ÷ (kept + missing + foreign) pitch classes.
     A class is missing or foreign only where it sounds for a thirty-second note or more within the span.
@@ -62,7 +63,9 @@ class Departure:
     what : str
         A sentence.
     intended : bool
-        Whether a step that changes notes on purpose (not a plain ``play`` or ``double``) brought the note in.
+        Whether a step that changes notes on purpose (not a plain ``play`` or ``double``) made it: brought the foreign
+        note in, or is at work where a note is lost. What ``rest`` and ``thin`` take away leaves no trace in the notes
+        and counts as not intended.
     """
 
     bar_index: int
@@ -152,7 +155,7 @@ def _bass(piano: Facts, variant: Facts, arrangement: Arrangement) -> Kept:
     below, there = variant.lowest_sounding(onset), piano.lowest_sounding(onset)
     points = np.where(lowest_struck <= pitch, 1.0, 0.5)
     gone = lowest_struck > 127
-    turned = ~gone & (below % 12 != there % 12)
+    turned = ~gone & (below % 12 != there % 12) & ~_rings_on(piano, onset, pitch % 12, below % 12)
     points[gone | turned] = 0.0
     told = []
     for place in np.flatnonzero(points < 1).tolist():
@@ -160,8 +163,23 @@ def _bass(piano: Facts, variant: Facts, arrangement: Arrangement) -> Kept:
         what = f"the bass {name} is not played" if gone[place] else f"the bass {name} is heard only in a higher octave"
         if turned[place]:
             what = f"below the bass {name} lies {_NAMES[below[place] % 12]}"
-        told.append(_at(arrangement, int(onset[place]), what))
+        tick = int(onset[place])
+        told.append(
+            _at(arrangement, tick, what, intended=variant.changed(tick, int(below[place]) if turned[place] else -1))
+        )
     return Kept(float(points.mean()), tuple(told))
+
+
+def _rings_on(piano: Facts, onset: Any, pc: Any, below: Any) -> Any:
+    """Return whether each lowest pitch class has been the bass earlier in the same span of harmony."""
+    ends = np.array([span.end_ticks for span in piano.spans])
+    place = np.searchsorted(ends, onset, side="right")
+    had: set[tuple[int, int]] = set()
+    found = []
+    for span, own, low in zip(place.tolist(), pc.tolist(), below.tolist(), strict=True):
+        had.add((span, own))
+        found.append((span, low) in had)
+    return np.array(found, dtype=bool)
 
 
 def _harmony(piano: Facts, variant: Facts, arrangement: Arrangement) -> Kept:
@@ -201,7 +219,10 @@ def _momentum(piano: Facts, variant: Facts, arrangement: Arrangement) -> Kept:
     ours, theirs = np.unique(variant.onset), np.unique(piano.onset)
     lost, added = np.setdiff1d(theirs, ours), np.setdiff1d(ours, theirs)
     total = len(theirs) + len(added)
-    told = [_at(arrangement, tick, "an attack of the piano is lost") for tick in lost.tolist()]
+    told = [
+        _at(arrangement, tick, "an attack of the piano is lost", intended=variant.changed(tick))
+        for tick in lost.tolist()
+    ]
     told += [
         _at(arrangement, tick, "an attack is added", intended=variant.meant(tick, tick + 1)) for tick in added.tolist()
     ]

@@ -16,7 +16,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from itertools import pairwise
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -31,6 +31,8 @@ if TYPE_CHECKING:
     from reading.score import Score
 
 __all__ = ["QUALITIES", "Span", "frame_starts", "sounding", "span_at", "spans", "spell"]
+
+_LASTING = 0.1  # share of a span from which a low note counts as its foundation
 
 
 @dataclass(frozen=True)
@@ -47,7 +49,7 @@ class Span:
     quality : str
         One of :data:`QUALITIES`.
     bass : int
-        Main bass, MIDI: the lowest pitch that sounds for a fifth of the span or more; -1 where nothing sounds.
+        Foundation, MIDI: the lowest note of the chord that opens the span or lasts a tenth of it; -1 for silence.
     posterior : tuple of float, length 12
         How sure it is that the pitch class belongs to the chord, 0 to 1.
     spelling : tuple of (step, alter) or None, length 12
@@ -113,7 +115,8 @@ def _span(table: SoundingTable, chord: int, posterior: Floats, first: int, last:
     pitch = table.notes["pitch"][rows].astype(np.int64)
     lengths = table.ends[first:last] - table.starts[first:last]
     total = int(lengths.sum())
-    bass = _main_bass(pitch, overlap, total)
+    opening = table.frames[pairs] == first
+    bass = _foundation(pitch, overlap, total, opening, mask)
     pcs = frozenset(int(pc) for pc in np.unique(pitch % 12) if mask[pc])
     if quality in ("diminished seventh", "augmented") and bass >= 0:
         root = min(np.flatnonzero(mask).tolist(), key=lambda pc: (pc - bass) % 12)
@@ -130,13 +133,20 @@ def _span(table: SoundingTable, chord: int, posterior: Floats, first: int, last:
     )
 
 
-def _main_bass(pitch: Ints, overlap: Ints, total: int) -> int:
-    """Return the lowest pitch that sounds a fifth of the time, else the lowest pitch, else -1."""
+def _foundation(pitch: Ints, overlap: Ints, total: int, opening: Any, mask: Any) -> int:
+    """Return the lowest note of the chord that opens the span or sounds for a tenth of it, else the lowest, else -1.
+
+    A broken chord touches its bass for half a beat only, but that note is the foundation of all that follows.
+    """
     if not len(pitch):
         return -1
     share = np.bincount(pitch, weights=overlap, minlength=128) / total
-    strong = np.flatnonzero(share >= 0.2)
-    return int(strong[0]) if len(strong) else int(pitch.min())
+    lasting = (share[pitch] >= _LASTING) | opening
+    member = mask[pitch % 12]
+    for chosen in (lasting & member, lasting):
+        if chosen.any():
+            return int(pitch[chosen].min())
+    return int(pitch.min())
 
 
 def _spellings(notes: Notes, rows: Ints, overlap: Ints) -> tuple[tuple[int, int] | None, ...]:

@@ -28,7 +28,8 @@ _SOFT, _LOUD = LevelIndex("p"), LevelIndex("f")
 _STEP_DB = 3.0  # per dynamic step; own default
 _PLUCKED_DB = -6.0  # pizzicato, harp, celesta, piano against sustaining players (direction: p. 33; figure: own default)
 _SOLO_DB = -6.0  # one string player against a section; own default
-_BURIED_DB = 6.0  # the tune so much weaker than the rest is lost
+_BURIED_DB = 6.0  # one accompanying player so much stronger than the tune (a trumpet over a flute) buries it
+_DROWNED_DB = 9.0  # and so does the whole accompaniment; four string sections under the first violins are 6 dB
 
 
 def strength_db(player: Player, level: float, technique: str = "plain") -> float:
@@ -79,7 +80,8 @@ def checks(hearing: Hearing) -> Iterator[Check]:
         own = np.bincount(place[~sings], weights=weight[~sings], minlength=len(bars))
         rest += own
         heaviest[row] = own
-    buried = np.flatnonzero((tune > 0) & (rest > tune * 10 ** (_BURIED_DB / 10)))
+    over = (heaviest.max(axis=0) >= tune * 10 ** (_BURIED_DB / 10)) | (rest >= tune * 10 ** (_DROWNED_DB / 10))
+    buried = np.flatnonzero((tune > 0) & over)
     faults: dict[int, list[Fault]] = {}
     for bar in buried.tolist():
         row = int(np.argmax(heaviest[:, bar]))

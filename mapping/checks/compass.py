@@ -21,6 +21,7 @@ __all__ = ["checks"]
 _SLACK = 0.5  # a hairpin may pass a register's limit by half a step
 _REST_S = 2.0  # after so long a rest a high entry is unprepared
 _LEAP = 12
+_ALL = 1 << 20  # bars: every fault of the piece in one remark
 
 
 def checks(hearing: Hearing) -> Iterator[Check]:
@@ -55,18 +56,20 @@ def _octave_within(pitch: int, low: int, high: int) -> int:
 
 
 def _comfort(hearing: Hearing, line: Line) -> Iterator[Check]:
-    """Notes a professional has but a student fears."""
+    """Notes a professional has but a student fears: one remark for the low ones, one for the high ones."""
     item = line.player.instrument
-    beyond = (line.pitch < item.safe_low) | (line.pitch > item.safe_high)
-    beyond &= (line.pitch >= item.low) & (line.pitch <= item.high)
-    faults = []
-    for row in np.flatnonzero(beyond).tolist():
-        pitch = int(line.pitch[row])
-        side = "low" if pitch < item.safe_low else "high"
-        safe = f"{pitch_name(item.safe_low)} to {pitch_name(item.safe_high)} is safe"
-        faults.append(Fault(int(line.onset[row]), f"{pitch_name(pitch)} is {side} for the {item.name}: {safe}", row))
+    safe = f"{pitch_name(item.safe_low)} to {pitch_name(item.safe_high)} is safe"
     words = "fine for a professional; for students give it to another player or take the octave"
-    yield from gathered(hearing.score, faults, line.player.name, "advice", "comfort", words)
+    low = (line.pitch < item.safe_low) & (line.pitch >= item.low)
+    high = (line.pitch > item.safe_high) & (line.pitch <= item.high)
+    for side, beyond in (("low", low), ("high", high)):
+        faults = [
+            Fault(
+                int(line.onset[row]), f"{pitch_name(int(line.pitch[row]))} is {side} for the {item.name}: {safe}", row
+            )
+            for row in np.flatnonzero(beyond).tolist()
+        ]
+        yield from gathered(hearing.score, faults, line.player.name, "advice", "comfort", words, apart=_ALL)
 
 
 def _register(hearing: Hearing, line: Line) -> Iterator[Check]:

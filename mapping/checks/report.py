@@ -76,6 +76,7 @@ def gathered(
     severity: str,
     kind: str,
     remedy: Callable[[str], Remedy] | Remedy = "",
+    apart: int = 1,
 ) -> list[Check]:
     """Return one Check per stretch of neighbouring bars with faults: the first fault, and how many more.
 
@@ -86,12 +87,14 @@ def gathered(
     player, severity, kind : str
         As in :class:`Check`.
     remedy : callable, dict or str
-        A callable is given the bars as a spec names them (``#3-5``).
+        A callable is given the bars as a spec names them (``#3-#5``).
+    apart : int
+        Bars from one fault to the next that still belong to one stretch.
     """
     stretches: list[list[tuple[int, Fault]]] = []
     for fault in sorted(faults, key=lambda one: one.tick):
         bar = score.bar_at(fault.tick)
-        if stretches and bar - stretches[-1][-1][0] <= 1:
+        if stretches and bar - stretches[-1][-1][0] <= apart:
             stretches[-1].append((bar, fault))
         else:
             stretches.append([(bar, fault)])

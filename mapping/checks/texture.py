@@ -34,6 +34,7 @@ _EMPTY = 12  # semitones between neighbouring notes that leave a hole in forte
 _LOUD = LevelIndex("f") - 0.5
 _CROSSED_Q = 1.0  # shorter crossings pass unnoticed
 _MUDDY_Q = 0.5
+_PHRASE = 4  # bars: low intervals of one phrase are one remark
 
 
 def checks(hearing: Hearing) -> Iterator[Check]:
@@ -98,9 +99,8 @@ def _vertical(hearing: Hearing) -> Iterator[Check]:
             empty += _hole(int(starts[frame]), sounding)
     score = hearing.score
     long_enough = _lasting(score, muddy, int(_MUDDY_Q * TICKS_PER_QUARTER))
-    yield from gathered(
-        score, long_enough, "", "advice", "low interval", "take the lower note alone, or the upper an octave up"
-    )
+    words = "take the lower note alone, or the upper an octave up"
+    yield from gathered(score, long_enough, "", "advice", "low interval", words, apart=_PHRASE)
     inner = palette_of([part.player for part in hearing.arrangement.parts]).inner
     step = lambda bars: {"fill": "gap", "on": list(inner), "bars": bars}  # noqa: E731 - a remedy per stretch
     yield from gathered(score, _lasting(score, empty, TICKS_PER_QUARTER), "", "advice", "empty middle", step)

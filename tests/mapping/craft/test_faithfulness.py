@@ -141,6 +141,19 @@ def test_note_under_the_bass(build):
     assert values[2] == pytest.approx(3 / 4)
 
 
+def test_bass_that_rings_on_costs_nothing(build):
+    """Over a held low C the bass may move on to E and G of the same harmony; a held D would be another bass."""
+    rows = [(0, 1, 36, 2), (1, 1, 40, 2), (2, 1, 43, 2), (3, 1, 40, 2), (0, 4, 64, 1), (0, 4, 72, 1)]
+    score = build.score_of(rows)
+    layers = build.layers_of(score, [], np.flatnonzero(score.notes["pitch"] < 60))
+    for pitch, value in ((36, 1.0), (38, 0.25)):
+        part = build.part_of("cellos", [(0, 4, pitch)], cause=1)
+        whole = build.literal(score).parts[0]
+        kept = faithfulness(build.arrangement_of(score, whole, part, verbs=("play", "hold")), layers)
+        assert kept.bass.value == value
+        assert all(one.intended for one in kept.bass.departures)
+
+
 def test_empty_variant_keeps_nothing(build):
     """With every player silent melody, bass, harmony and momentum are 0."""
     assert _values(build, lambda notes: notes[:0])[1][:4] == [0.0] * 4

@@ -67,6 +67,13 @@ def test_broken_chord_is_one_harmony(build):
     ]
 
 
+def test_a_touched_bass_is_the_foundation(build):
+    """Of a wide broken chord whose lowest note sounds for a semiquaver only, that note is the bass."""
+    figure = [36, 43, 52, 55, 60, 55, 52, 43] * 2
+    rows = [(0.25 * row, 0.25, pitch, 2) for row, pitch in enumerate(figure)] + [(0, 4, 76, 1)]
+    assert spans(build.score_of(rows))[0].bass == 36
+
+
 @pytest.mark.parametrize("semitones", [1, 3, 7, -5])
 def test_spans_transpose(build, semitones):
     """Transposing the piece transposes the spans and changes nothing else."""
