@@ -24,6 +24,7 @@ import numpy as np
 from compare.loudness import k_response
 from compare.scales import erb_bandwidth_hz, erb_number_to_hz
 from compare.spectra import hann
+from compare.transforms import fft, product
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -94,13 +95,22 @@ def auditory_weights(frequency_hz: Floats, *, level_db: float = _LEVEL_DB) -> Fl
 
 
 @lru_cache(maxsize=4)
-def _matrices(sample_rate_hz: int) -> tuple[Singles, int]:
-    """Weights that turn a power spectrum into K power, excitation and third octaves at once; bins kept as they are."""
+def _matrices(sample_rate_hz: int) -> tuple[Singles, np.ndarray[Any, Any], int]:
+    """Weights that turn grouped bins into K power, excitation and third octaves; first bin of each group; bins kept.
+
+    Bins above 1 kHz are joined in groups of one percent of their frequency, far inside any filter that follows.
+    """
     frequency = np.fft.rfftfreq(FRAME, 1.0 / sample_rate_hz)
     k_weights = np.abs(k_response(frequency, sample_rate_hz)) ** 2
     weights = np.vstack((k_weights[None, :], auditory_weights(frequency), _third_weights(frequency)))
+    starts = [0]
+    while starts[-1] + max(1, round(0.01 * starts[-1])) < len(frequency):
+        starts.append(starts[-1] + max(1, round(0.01 * starts[-1])))
+    groups = np.array(starts)
+    widths = np.diff([*starts, len(frequency)])
+    grouped = np.add.reduceat(weights, groups, axis=1) / widths
     low = int(np.searchsorted(frequency, LOW_HZ)) + 1
-    return np.ascontiguousarray(weights.T, dtype=np.float32), low
+    return np.ascontiguousarray(grouped.T, dtype=np.float32), groups, low
 
 
 def _third_weights(frequency_hz: Floats) -> Floats:
@@ -116,7 +126,7 @@ def _third_weights(frequency_hz: Floats) -> Floats:
 
 def analyse(samples: Singles, sample_rate_hz: int) -> Front:
     """Return the front end of a stereo (or mono) signal; the last frame is padded with silence."""
-    weights, low = _matrices(sample_rate_hz)
+    weights, groups, low = _matrices(sample_rate_hz)
     pair = paired(samples)
     frames = max(1, 1 + -(-max(0, len(pair) - FRAME) // HOP))
     turned = np.zeros((frames - 1) * HOP + FRAME, dtype=np.complex64)
@@ -130,8 +140,8 @@ def analyse(samples: Singles, sample_rate_hz: int) -> Front:
         chunk = windows[start : start + _CHUNK]
         if not chunk.any():
             continue
-        power = both_powers(np.fft.fft(chunk * window)) * scale
-        reduced[start : start + _CHUNK] = power @ weights
+        power = both_powers(fft(chunk * window)) * scale
+        reduced[start : start + _CHUNK] = product(np.add.reduceat(power, groups, axis=1), weights)
         bins[start : start + _CHUNK] = power[:, :low]
     bands = len(BAND_CAM)
     return Front(reduced[:, 0].astype(np.float64), reduced[:, 1 : 1 + bands], bins, reduced[:, 1 + bands :])

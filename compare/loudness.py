@@ -20,6 +20,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from compare.transforms import irfft, rfft
+
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
@@ -117,7 +119,7 @@ def _k_power(samples: np.ndarray[Any, Any], sample_rate_hz: int, weights: Floats
         padded = np.zeros(overlap + blocks * hop)
         padded[overlap : overlap + n] = samples[:, channel]
         frames = np.lib.stride_tricks.sliding_window_view(padded, size)[::hop]
-        weighted = np.fft.irfft(np.fft.rfft(frames) * response, size)[:, overlap:]
+        weighted = irfft(rfft(frames) * response, size)[:, overlap:]
         power += weights[channel] * np.square(weighted).ravel()
     return power[:n]
 
@@ -150,9 +152,9 @@ def _oversampled_peaks(frames: np.ndarray[Any, np.dtype[np.float32]], times: int
     faded = frames.copy()
     faded[:, :_PEAK_MARGIN] *= fade
     faded[:, -_PEAK_MARGIN:] *= fade[::-1]
-    spectrum = np.fft.rfft(faded)
+    spectrum = rfft(faded)
     spectrum[:, -1] = 0.0  # the half-rate bin has no defined phase
-    fine = np.fft.irfft(spectrum, times * _PEAK_BLOCK)[:, times * _PEAK_MARGIN : -times * _PEAK_MARGIN]
+    fine = irfft(spectrum, times * _PEAK_BLOCK)[:, times * _PEAK_MARGIN : -times * _PEAK_MARGIN]
     peaks: np.ndarray[Any, Any] = times * np.maximum(fine.max(axis=1), -fine.min(axis=1))
     return peaks
 

@@ -14,6 +14,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
+from functools import cache
 from typing import TYPE_CHECKING, Any, ClassVar, Protocol
 
 from base.errors import PluginFault
@@ -22,6 +23,7 @@ from base.plugins import find, load
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
+    from base.plugins import Plugin
     from compare.sound import Sound
 
 __all__ = ["GROUP", "Measure", "Measured", "Quantity", "Reading", "Undefined", "measure_all"]
@@ -197,9 +199,15 @@ def measure_all(sound: Sound, names: Iterable[str] | None = None) -> tuple[Measu
     known = find(GROUP)
     found: list[Measured] = []
     for name in sorted(known) if names is None else names:
-        provider = known[name].provider if name in known else ""
+        provider = _provider(known[name]) if name in known else ""
         found.extend(_measure_one(load(GROUP, name)(), name, provider, sound))
     return tuple(found)
+
+
+@cache
+def _provider(plugin: Plugin) -> str:
+    """Distribution and version of a plugin (reading its metadata takes milliseconds)."""
+    return plugin.provider
 
 
 def _measure_one(plugin: Measure, name: str, provider: str, sound: Sound) -> list[Measured]:

@@ -126,7 +126,7 @@ class Sound:
     @cached_property
     def layer_of_frame(self) -> np.ndarray[Any, np.dtype[np.int8]]:
         """Layer every stem serves in every frame, shape (stems, frames): that of the notes it began last."""
-        if self.layers is None:
+        if self.layers is None or self.arrangement is None:
             msg = "it needs to know which notes are melody, bass and middle"
             raise Undefined(msg)
         found = np.full((len(self.stems), len(self.frame_s)), -1, dtype=np.int8)
@@ -153,11 +153,12 @@ class Sound:
 
     def _by_layer(self, tables: list[Any], width: int) -> Floats:
         """Sum the stems' tables (frames, width) by the layer each serves in each frame."""
+        served = self.layer_of_frame
         found = np.zeros((len(LAYERS), len(self.frame_s), width))
         for row, table in enumerate(tables):
-            for layer in np.unique(self.layer_of_frame[row]):
+            for layer in np.unique(served[row]):
                 if layer >= 0:
-                    frames = self.layer_of_frame[row] == layer
+                    frames = served[row] == layer
                     found[layer, frames] += table[frames]
         return found
 

@@ -18,6 +18,7 @@ from typing import Any
 import numpy as np
 
 from compare.scales import Floats, third_octave_edges_hz
+from compare.transforms import rfft
 
 __all__ = ["Spectrum", "band_powers", "decibels", "enbw_bins", "hann", "smooth", "third_octaves_db", "welch"]
 
@@ -87,7 +88,7 @@ def welch(samples: np.ndarray[Any, Any], sample_rate_hz: int, *, segment: int = 
     power = np.zeros(segment // 2 + 1)
     for channel in frames:
         for start in range(0, len(channel), 64):  # in slices, to stay within the processor's cache
-            transformed = np.fft.rfft(channel[start : start + 64] * window.astype(channel.dtype))
+            transformed = rfft(channel[start : start + 64] * window.astype(channel.dtype))
             power += np.sum(transformed.real**2 + transformed.imag**2, axis=0, dtype=np.float64)
     count = frames.shape[1]
     density = power / (len(channels) * count * sample_rate_hz * np.sum(window**2))

@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from compare.listening.binomial import holm
+from compare.transforms import irfft, rfft
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -155,7 +156,7 @@ def anchor(
     hz = np.fft.rfftfreq(len(padded), 1.0 / sample_rate_hz)
     gain = 10.0 ** (np.interp(hz, (3520.0, 3950.0, 4450.0), (0.0, -30.0, -60.0)) / 20.0)
     gain[hz > 5000.0] = 0.0
-    kept = np.fft.irfft(np.fft.rfft(padded, axis=0) * gain[:, None], len(padded), axis=0)
+    kept = irfft(rfft(padded.T) * gain, len(padded)).T
     return kept[pad : pad + len(samples)].astype(np.float32)
 
 

@@ -13,9 +13,9 @@ if TYPE_CHECKING:
     from compare.scales import Floats
     from compare.sound import Sound
 
-__all__ = ["Balance", "beat_power", "level_difference_lu"]
+__all__ = ["Balance", "beat_power", "beats_with_notes", "level_difference_lu"]
 
-_ACTIVE_DB = 20.0
+_SHARE = 0.25
 _CALLED = {
     "bass": "The bass",
     "middle": "The middle",
@@ -32,8 +32,9 @@ def _quantity(layer: str) -> Quantity:
         title=f"{called} against the tune",
         unit="LU",
         definition=(
-            "Difference of the mean K-weighted powers of both layers' stems over the beats in which each is within "
-            "20 dB of its own loudest beat. One set of beats for both: separate gates would shift it by up to 1.5 LU."
+            "Difference of the mean K-weighted powers of both layers' stems over the beats in which both have notes "
+            "for a quarter of the beat or more. One set of beats for both: separate gates would shift it by up to "
+            "1.5 LU."
         ),
         source="K weighting: ITU-R BS.1770-5 Annex 1; the rest our own",
         meaning=f"{called} lies at {{value}} from the tune (minus: under it).",
@@ -53,13 +54,17 @@ def beat_power(power: Floats, frame_s: Floats, edges_s: Floats) -> Floats:
     return np.asarray(sums / np.maximum(1, np.bincount(beat[inside], minlength=count)))
 
 
+def beats_with_notes(start_s: Floats, end_s: Floats, edges_s: Floats) -> np.ndarray[Any, np.dtype[np.bool_]]:
+    """Return for every beat whether a note sounds in a quarter of it or more, shape (beats,)."""
+    shared = np.minimum(end_s[:, None], edges_s[1:]) - np.maximum(start_s[:, None], edges_s[:-1])
+    return np.asarray((shared >= _SHARE * np.diff(edges_s)).any(axis=0))
+
+
 def level_difference_lu(layer: Floats, tune: Floats) -> float | None:
-    """Return the layer's level over the tune's in LU over the beats in which both sound; None where there is none."""
-    if layer.max(initial=0.0) <= 0.0 or tune.max(initial=0.0) <= 0.0:
+    """Return the level of the layer's mean power over the tune's in LU; None where one of them is silent."""
+    if not len(layer) or layer.mean() <= 0.0 or tune.mean() <= 0.0:
         return None
-    floor = 10.0 ** (-_ACTIVE_DB / 10.0)
-    both = (layer > floor * layer.max()) & (tune > floor * tune.max())
-    return float(10.0 * np.log10(layer[both].mean() / tune[both].mean())) if both.any() else None
+    return float(10.0 * np.log10(layer.mean() / tune.mean()))
 
 
 class Balance:
@@ -79,16 +84,29 @@ class Balance:
         found = {}
         for layer in _CALLED:
             row = power[LAYERS.index(layer)]
-            value = level_difference_lu(row, tune)
+            both = _noted(sound, layer) & _noted(sound, "melody")
+            value = level_difference_lu(row[both], tune[both])
             if value is not None:
-                found[f"balance_{layer.replace('-', '_')}"] = Reading(value, {"per_beat": _curve(row, tune, sound)})
+                curve = _curve(row, tune, np.flatnonzero(both), sound)
+                found[f"balance_{layer.replace('-', '_')}"] = Reading(value, {"per_beat": curve})
         return found
 
 
-def _curve(layer: Floats, tune: Floats, sound: Sound) -> list[dict[str, Any]]:
-    """Difference in every beat in which both sound."""
+def _noted(sound: Sound, layer: str) -> np.ndarray[Any, np.dtype[np.bool_]]:
+    """Beats in which a layer has notes."""
+    own = sound.notes[sound.notes["layer"] == LAYERS.index(layer)]
+    return beats_with_notes(own["start_s"], own["end_s"], sound.beats.edges_s)
+
+
+def _curve(layer: Floats, tune: Floats, beats: Any, sound: Sound) -> list[dict[str, Any]]:
+    """Difference in every beat in which both have notes."""
     return [
-        {"bar": bar, "beat": beat, "lu": round(float(10.0 * np.log10(a / b)), 1)}
-        for (bar, beat), a, b in zip(sound.beats.places, layer, tune, strict=True)
-        if a > 0.0 and b > 0.0
+        {"bar": sound.beats.places[row][0], "beat": sound.beats.places[row][1], "lu": round(_lu(layer, tune, row), 1)}
+        for row in beats
+        if layer[row] > 0.0 and tune[row] > 0.0
     ]
+
+
+def _lu(layer: Floats, tune: Floats, row: int) -> float:
+    """Difference in one beat."""
+    return float(10.0 * np.log10(layer[row] / tune[row]))

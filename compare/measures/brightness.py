@@ -6,9 +6,10 @@ from typing import TYPE_CHECKING, Any, ClassVar
 
 import numpy as np
 
-from compare.front import BAND_CAM
+from compare.front import BAND_CAM, BAND_HZ
 from compare.quantity import Quantity, Reading, Undefined
 from compare.scales import erb_number_to_hz, note_name
+from compare.spectra import decibels
 
 if TYPE_CHECKING:
     from compare.scales import Floats
@@ -79,14 +80,14 @@ def centroid_cam(loudness: Floats) -> Floats:
     """Return the centroid of every frame in Cam; not a number for silent frames."""
     total = loudness.sum(axis=-1)
     with np.errstate(invalid="ignore", divide="ignore"):
-        return np.asarray(loudness @ BAND_CAM / total)
+        return np.asarray((loudness * BAND_CAM).sum(axis=-1) / total)
 
 
 def spread_cam(loudness: Floats) -> Floats:
     """Return the standard deviation around the centroid of every frame in Cam."""
     centre = centroid_cam(loudness)
     with np.errstate(invalid="ignore", divide="ignore"):
-        square = loudness @ BAND_CAM**2 / loudness.sum(axis=-1) - centre**2
+        square = (loudness * BAND_CAM**2).sum(axis=-1) / loudness.sum(axis=-1) - centre**2
     return np.asarray(np.sqrt(np.maximum(square, 0.0)))
 
 
@@ -112,7 +113,12 @@ class Brightness:
             return {}
         loudness = specific_loudness(sound.front.excitation)
         centre = float(np.mean(centroid_cam(loudness[frames])))
-        detail: dict[str, Any] = {"hz": round(float(erb_number_to_hz(centre)), 1)}
+        mean = sound.front.excitation[frames].mean(axis=0) * sound.calibration
+        detail: dict[str, Any] = {
+            "hz": round(float(erb_number_to_hz(centre)), 1),
+            "band_hz": [round(float(hz), 1) for hz in BAND_HZ],
+            "excitation_db": [round(float(db), 1) for db in decibels(mean)],
+        }
         try:
             detail["by_register"] = _by_register(sound)
         except Undefined:

@@ -16,6 +16,7 @@ from compare.loudness import k_response
 from compare.quantity import Quantity, Reading
 from compare.scales import midi_to_hz
 from compare.spectra import hann
+from compare.transforms import fft, product
 
 if TYPE_CHECKING:
     from compare.scales import Floats
@@ -112,8 +113,8 @@ def semitone_power(samples: Any, sample_rate_hz: int) -> tuple[Floats, Floats]:
     weights, bins = _semitone_weights(sample_rate_hz)
     power = np.zeros((len(windows), len(_SEMITONES)))
     for start in range(0, len(windows), 32):
-        both = both_powers(np.fft.fft(windows[start : start + 32] * window))
-        power[start : start + 32] = both[:, :bins] @ weights
+        both = both_powers(fft(windows[start : start + 32] * window))
+        power[start : start + 32] = product(np.ascontiguousarray(both[:, :bins]), weights)
     return (np.arange(len(windows)) * hop + _FRAME / 2.0) / sample_rate_hz, power
 
 

@@ -48,8 +48,11 @@ def correlation(samples: Any) -> float:
     samples : ndarray, shape (n, 2)
     """
     left, right = (np.ascontiguousarray(samples[:, side], dtype=np.float32) for side in (0, 1))
-    norm = float(np.sqrt(float(left @ left) * float(right @ right)))
-    return float(left @ right) / norm if norm > 0.0 else 1.0
+    both, one, other = (
+        float(np.sum(a * b, dtype=np.float64)) for a, b in ((left, right), (left, left), (right, right))
+    )
+    norm = float(np.sqrt(one * other))
+    return both / norm if norm > 0.0 else 1.0
 
 
 def lean_db(samples: Any) -> float:

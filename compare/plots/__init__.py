@@ -13,8 +13,10 @@ from compare.plots.curves import (
     draw_difference,
     draw_spectrum,
     draw_third_octaves,
+    draw_tune_bands,
     spectrum_data,
     third_octave_data,
+    tune_bands_data,
 )
 from compare.plots.look import figure, save
 from compare.plots.over_time import Courses, draw_loudness, draw_tune, loudness_data, tune_data
@@ -40,10 +42,12 @@ __all__ = [
     "draw_spectrum",
     "draw_third_octaves",
     "draw_tune",
+    "draw_tune_bands",
     "loudness_data",
     "spectrogram_data",
     "spectrum_data",
     "third_octave_data",
+    "tune_bands_data",
     "tune_data",
 ]
 
@@ -76,6 +80,9 @@ def draw_all(trial: Trial, folder: Path, *, suffixes: Sequence[str] = (".svg",))
     tune = tune_data(trial)
     if tune is not None:
         kinds["tune"] = lambda: _tune(trial, tune)
+    bands = tune_bands_data(trial)
+    if bands is not None:
+        kinds["tune-bands"] = lambda: _tune_bands(trial, bands)
     kinds["spectrograms"] = lambda: _spectrograms(trial)
     written = {}
     for kind, draw in kinds.items():
@@ -119,6 +126,13 @@ def _tune(trial: Trial, data: Courses) -> tuple[Figure, str]:
     fig = figure(height_in=2.6)
     draw_tune(fig.add_axes(_FLAT), data)
     return fig, f"How much of the tune is heard among the others, beat by beat, in {_names(trial)}"
+
+
+def _tune_bands(trial: Trial, data: Curves) -> tuple[Figure, str]:
+    """Audibility of the tune band by band."""
+    fig = figure()
+    draw_tune_bands(fig.add_axes(_FRAME), data)
+    return fig, f"How far the tune stands above what covers it, band by band, in {_names(trial)}"
 
 
 def _spectrograms(trial: Trial) -> tuple[Figure, str]:

@@ -23,8 +23,10 @@ __all__ = [
     "draw_difference",
     "draw_spectrum",
     "draw_third_octaves",
+    "draw_tune_bands",
     "spectrum_data",
     "third_octave_data",
+    "tune_bands_data",
 ]
 
 NOTICEABLE_DB = 1.5
@@ -81,6 +83,35 @@ def third_octave_data(trial: Trial) -> Curves:
     heard = trial.variants
     levels = np.array([item.third_octaves_db for item in heard])
     return Curves(third_octave_centres_hz(), levels, tuple(item.variant for item in heard))
+
+
+def tune_bands_data(trial: Trial) -> Curves | None:
+    """Return how far the tune stands above its masked threshold in every auditory band, None where nobody knows it.
+
+    Median over the beats; the rows are the variants that know their tune, in order.
+    """
+    found = [item for heard in trial.variants for item in heard.measures if item.quantity.name == "melody_share"]
+    names = [heard.variant for heard in trial.variants]
+    known = [(name, item) for name, item in zip(names, found, strict=False) if item.value is not None]
+    if len(found) != len(names) or len(known) != len(names):
+        return None
+    hz = np.array(known[0][1].detail["band_hz"])
+    return Curves(hz, np.array([item.detail["above_threshold_db"] for _, item in known]), tuple(names))
+
+
+def draw_tune_bands(ax: Axes, data: Curves) -> Axes:
+    """Draw the tune's excitation over its masked threshold; under the line it is covered."""
+    ax.axhspan(-60.0, 0.0, color=INK, alpha=0.10, linewidth=0)
+    ax.axhline(0.0, color=INK, alpha=0.6, linewidth=0.8)
+    _lines(ax, data)
+    plain_axes(ax, x="frequency in Hz", y="tune above (+) or under (−)\nwhat covers it, dB")
+    frequency_axis(ax)
+    top = float(np.clip(np.ceil(data.db.max() / 10.0) * 10.0, 10.0, 70.0))
+    ax.set_ylim(-30.0, top)
+    faint: dict[str, Any] = {"ha": "right", "va": "top", "fontsize": 8, "color": INK, "alpha": 0.75}
+    ax.text(0.995, 29.0 / (top + 30.0), "covered by the others", transform=ax.transAxes, **faint)
+    legend(ax, loc="upper right")
+    return ax
 
 
 def draw_spectrum(ax: Axes, data: Curves) -> Axes:

@@ -10,6 +10,7 @@ import numpy as np
 from compare.front import FRAME, HOP, both_powers, paired
 from compare.plots.look import INK, frequency_axis, plain_axes
 from compare.spectra import decibels, hann
+from compare.transforms import fft
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -75,7 +76,7 @@ def _levels(samples: Any, gain: float, sample_rate_hz: int, edges_hz: Floats) ->
     window = hann(FRAME).astype(np.float32)
     bins = int(edges_hz[-1] / sample_rate_hz * FRAME) + 2
     power = np.concatenate(
-        [both_powers(np.fft.fft(frames[at : at + 64] * window))[:, :bins] for at in range(0, len(frames), 64)]
+        [both_powers(fft(frames[at : at + 64] * window))[:, :bins] for at in range(0, len(frames), 64)]
     )
     centres = np.sqrt(edges_hz[1:] * edges_hz[:-1]) * FRAME / sample_rate_hz
     # Low rows are narrower than a bin and are interpolated; high rows take the mean of theirs.

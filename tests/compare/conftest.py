@@ -39,8 +39,12 @@ def variants(make_sound, piece):
     steps = ("violins 1 play the melody",)
     arrangements = [
         m.arrangement(score, m.plain_parts(score), steps=steps),
-        m.arrangement(score, [*m.plain_parts(score), horn], variant="horns held", steps=(*steps, "horn 1 holds the harmony")),
-        m.arrangement(score, [*m.plain_parts(score), flute], variant="flute 8va", steps=(*steps, "flute 1 doubles the melody 8va")),
+        m.arrangement(
+            score, [*m.plain_parts(score), horn], variant="horns held", steps=(*steps, "horn 1 holds the harmony")
+        ),
+        m.arrangement(
+            score, [*m.plain_parts(score), flute], variant="flute 8va", steps=(*steps, "flute 1 doubles the melody 8va")
+        ),
     ]
     return renderings, arrangements
 

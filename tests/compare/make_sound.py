@@ -19,6 +19,7 @@ BARS = 4
 MELODY = [(0, 2, 76), (2, 2, 79), (4, 2, 77), (6, 2, 74), (8, 2, 76), (10, 2, 72), (12, 4, 72)]
 BASS = [(bar * 4, 1, pitch) for bar, pitch in enumerate((48, 43, 48, 48))]
 MIDDLE = [(quarter, 0.5, 55 + 5 * (quarter % 2)) for quarter in range(16)]
+SPELLING = ((0, 0), (0, 1), (1, 0), (2, -1), (2, 0), (3, 0), (3, 1), (4, 0), (5, -1), (5, 0), (6, -1), (6, 0))
 CHORDS = (60, 59, 60, 60)
 
 
@@ -56,9 +57,10 @@ def part(piece, name, notes, *, source=True, family="strings", technique=0):
         table[row]["duration"] = round(length * TICKS_PER_QUARTER)
         table[row]["pitch"] = pitch
         table[row]["octave"] = pitch // 12 - 1
-        alike = np.flatnonzero(
-            (piece.notes["onset"] == table[row]["onset"]) & (piece.notes["pitch"] % 12 == pitch % 12)
-        )
+        table[row]["step"], table[row]["alter"] = SPELLING[pitch % 12]
+        together = piece.notes["onset"] == table[row]["onset"]
+        same = np.flatnonzero(together & (piece.notes["pitch"] == pitch))
+        alike = same if len(same) else np.flatnonzero(together & (piece.notes["pitch"] % 12 == pitch % 12))
         table[row]["source"] = alike[0] if source and len(alike) else -1
     table["id"] = np.arange(len(notes))
     table["bar"] = table["onset"] // (4 * TICKS_PER_QUARTER) + 1
@@ -68,7 +70,9 @@ def part(piece, name, notes, *, source=True, family="strings", technique=0):
 
 def arrangement(piece, parts, *, variant="plain", steps=("violins 1 play the melody",)):
     """A variant."""
-    return Arrangement(variant, f"says {variant}", piece, tuple(parts), tuple(StepWords("play", words) for words in steps))
+    return Arrangement(
+        variant, f"says {variant}", piece, tuple(parts), tuple(StepWords("play", words) for words in steps)
+    )
 
 
 def sound(notes, *, level=0.05, brightness=1.5, pan=0.5, seconds=None, attack_s=0.01, release_s=0.05):
@@ -89,7 +93,10 @@ def sound(notes, *, level=0.05, brightness=1.5, pan=0.5, seconds=None, attack_s=
 
 def rendering(variant, stems, *, passage="opening", scale=1.0):
     """A rendering from {player: samples}."""
-    made = tuple(Stem(name, (samples * np.float32(scale)).astype(np.float32), f"{variant} {name} {scale}") for name, samples in stems.items())
+    made = tuple(
+        Stem(name, (samples * np.float32(scale)).astype(np.float32), f"{variant} {name} {scale}")
+        for name, samples in stems.items()
+    )
     mix = np.sum([stem.samples for stem in made], axis=0, dtype=np.float32)
     starts = tuple((bar + 1, LEAD_S + bar * 4 * BEAT_S) for bar in range(BARS))
     return Rendering(variant, passage, made, mix, starts, {}, (), {"sample_rate_hz": RATE})
@@ -117,5 +124,7 @@ def held(pitch_shift=0):
 
 def scaled(one, gain):
     """The same rendering, every stem multiplied."""
-    stems = tuple(replace(stem, samples=stem.samples * np.float32(gain), key=f"{stem.key} x{gain}") for stem in one.stems)
+    stems = tuple(
+        replace(stem, samples=stem.samples * np.float32(gain), key=f"{stem.key} x{gain}") for stem in one.stems
+    )
     return replace(one, stems=stems, mix=one.mix * np.float32(gain))

@@ -99,7 +99,9 @@ def test_a_silent_variant_is_said(make_sound, variants):
 def test_a_passage_too_short_for_the_standard_is_said(make_sound):
     """Under 400 ms the ungated mean is matched, and the note says so."""
     short = [
-        make_sound.rendering(name, {"one": np.full((9600, 2), level, np.float32) * np.sin(np.arange(9600) / 20.0)[:, None]})
+        make_sound.rendering(
+            name, {"one": np.full((9600, 2), level, np.float32) * np.sin(np.arange(9600) / 20.0)[:, None]}
+        )
         for name, level in (("a", 0.1), ("b", 0.3))
     ]
     made = compare_passage(short, passage="tiny", measures=())
@@ -112,7 +114,12 @@ def test_what_does_not_fit_together_is_refused(make_sound, variants):
     one = variants[0][0]
     cut = make_sound.rendering("cut", {"x": one.mix[:1000]})
     empty = make_sound.rendering("empty", {"x": one.mix[:0]})
-    for renderings, words in (([], "no variant"), ([one, one], "two variants"), ([one, cut], "differ in length"), ([empty], "no sound")):
+    for renderings, words in (
+        ([], "no variant"),
+        ([one, one], "two variants"),
+        ([one, cut], "differ in length"),
+        ([empty], "no sound"),
+    ):
         with pytest.raises(InputError, match=words):
             compare_passage(renderings, passage="p")
     with pytest.raises(InputError, match="1 renderings but 3 arrangements"):
