@@ -7,6 +7,7 @@ at 48 kHz, named by content. Start with :func:`render.render_variants`; :func:`r
 from render.audio import write_audio
 from render.settings import BALANCES, STAGES, RenderSettings
 from render.sound import SAMPLE_RATE_HZ, Rendering, Stem
+from render.stream import Streamed, stream_mix
 from render.variants import render_variants
 
 __all__ = [
@@ -16,6 +17,8 @@ __all__ = [
     "RenderSettings",
     "Rendering",
     "Stem",
+    "Streamed",
     "render_variants",
+    "stream_mix",
     "write_audio",
 ]

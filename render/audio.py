@@ -11,6 +11,7 @@ two quantising steps leaves an error whose mean and power do not depend on the s
 
 from __future__ import annotations
 
+from contextlib import ExitStack
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -23,7 +24,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
     from pathlib import Path
 
-__all__ = ["FORMATS", "quantised", "write_audio"]
+__all__ = ["FORMATS", "AudioWriter", "quantised", "write_audio"]
 
 FORMATS: dict[str, tuple[str, tuple[str, ...]]] = {
     ".flac": ("FLAC", ("PCM_16", "PCM_24")),
@@ -71,27 +72,74 @@ def write_audio(
     OutputError
         For an unknown suffix or sample format, or where the file cannot be written.
     """
-    container, subtype = _format(path, sample_format)
-    data, over = _encodable(samples, subtype)
-    import soundfile  # 0.2 s to import, so only where a file is written
+    with AudioWriter(
+        path, sample_rate=sample_rate, channels=_width(samples), tags=tags, sample_format=sample_format
+    ) as out:
+        step = 1 << 16  # libsndfile's Vorbis encoder overflows its stack on very long single writes
+        for first in range(0, len(samples), step):
+            out.write(samples[first : first + step])
+    return out.over
 
-    with replacing(path) as aside:
+
+class AudioWriter:
+    """A sound file being written in pieces; it takes its name when the block is left without an error.
+
+    Parameters
+    ----------
+    path, sample_rate, tags, sample_format
+        As for :func:`write_audio`.
+    channels : int
+
+    Attributes
+    ----------
+    over : int
+        Samples above full scale so far, which the encoder clipped.
+    """
+
+    def __init__(
+        self,
+        path: Path,
+        *,
+        sample_rate: int = SAMPLE_RATE_HZ,
+        channels: int = 2,
+        tags: Mapping[str, str] | None = None,
+        sample_format: str | None = None,
+    ) -> None:
+        self.path, self.rate, self.channels, self.tags = path, sample_rate, channels, tags
+        self.container, self.subtype = _format(path, sample_format)
+        self.over = self._done = 0
+        self._stack = ExitStack()
+
+    def __enter__(self) -> AudioWriter:
+        import soundfile  # 0.2 s to import, so only where a file is written
+
+        aside = self._stack.enter_context(replacing(self.path))
         try:
-            channels = data.shape[1] if data.ndim == 2 else 1
-            with soundfile.SoundFile(aside, "w", sample_rate, channels, subtype, format=container) as file:
-                set_tags(file, tags)
-                _write_chunks(file, data)
+            shape = self.rate, self.channels, self.subtype
+            self._file = self._stack.enter_context(soundfile.SoundFile(aside, "w", *shape, format=self.container))
+            for name, text in (self.tags or {}).items():
+                if name in _TAGS and text:
+                    setattr(self._file, name, text)
         except soundfile.LibsndfileError as error:
+            self._stack.__exit__(type(error), error, error.__traceback__)
             msg = f"the encoder refused the sound ({error})."
-            raise OutputError(msg, path=path, hint="Try another format, such as .flac.") from error
-    return over
+            raise OutputError(msg, path=self.path, hint="Try another format, such as .flac.") from error
+        return self
+
+    def __exit__(self, kind: Any, error: Any, trace: Any) -> None:
+        self._stack.__exit__(kind, error, trace)
+
+    def write(self, samples: np.ndarray[Any, Any]) -> None:
+        """Append *samples*, shape (n, channels) or (n,)."""
+        if self.subtype != "FLOAT":
+            self.over += int(np.count_nonzero(np.abs(samples) > 1.0))
+        self._file.write(_encodable(samples, self.subtype, first_sample=self._done))
+        self._done += len(samples)
 
 
-def set_tags(file: Any, tags: Mapping[str, str] | None) -> None:
-    """Set the tags the open *file* can carry; the others are left out."""
-    for name, text in (tags or {}).items():
-        if name in _TAGS and text:
-            setattr(file, name, text)
+def _width(samples: np.ndarray[Any, Any]) -> int:
+    """Number of channels."""
+    return samples.shape[1] if samples.ndim == 2 else 1
 
 
 def quantised(
@@ -143,23 +191,10 @@ def _format(path: Path, sample_format: str | None) -> tuple[str, str]:
     return container, chosen
 
 
-def _encodable(samples: np.ndarray[Any, Any], subtype: str) -> tuple[np.ndarray[Any, Any], int]:
-    """Return samples as the encoder wants them, and how many lie above full scale."""
-    over = 0 if subtype == "FLOAT" else int(np.count_nonzero(np.abs(samples) > 1.0))
-    return encodable(samples, subtype, first_sample=0), over
-
-
-def encodable(samples: np.ndarray[Any, Any], subtype: str, *, first_sample: int) -> np.ndarray[Any, Any]:
-    """Return a piece of sound in the number type the encoder takes without rounding again."""
+def _encodable(samples: np.ndarray[Any, Any], subtype: str, *, first_sample: int) -> np.ndarray[Any, Any]:
+    """Bring a piece of sound into the number type the encoder takes without rounding again."""
     if subtype == "PCM_16":
         return quantised(samples, 16, dither=True, first_sample=first_sample).astype(np.int16)
     if subtype == "PCM_24":
         return quantised(samples, 24, dither=False) << 8  # libsndfile takes the upper 24 of 32 bits
     return np.asarray(samples, np.float32)
-
-
-def _write_chunks(file: Any, data: np.ndarray[Any, Any]) -> None:
-    """Write in pieces: libsndfile's Vorbis encoder overflows its stack on very long single writes."""
-    step = 1 << 16
-    for first in range(0, len(data), step):
-        file.write(data[first : first + step])

@@ -6,17 +6,29 @@ balance of equal power between the two channels with a moderate width of the fon
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from render.passage import LEAD_S
 from render.sound import SAMPLE_RATE_HZ
 
 if TYPE_CHECKING:
     from mapping.arrangement import Player
 
-__all__ = ["LISTENER_M", "NARROWING", "REFERENCE_M", "STAGE_VERSION", "Seat", "narrowed", "place", "radiate", "seat"]
+__all__ = [
+    "LISTENER_M",
+    "NARROWING",
+    "REFERENCE_M",
+    "STAGE_VERSION",
+    "Seat",
+    "fade_in",
+    "narrowed",
+    "place",
+    "radiate",
+    "seat",
+]
 
 SPEED_OF_SOUND_M_S = 343.0
 LISTENER_M = 6.0
@@ -27,6 +39,7 @@ NARROWING = np.array([[0.75, 0.25], [0.25, 0.75]])
 """Middle and sides of the font's own stereo picture: the sides are halved (fonts pan single players wide)."""
 STAGE_VERSION = 1
 """Raised whenever a placed stem would sound different."""
+_FADE_IN_S = 0.050
 _PLANS = {"violins together": "american", "violins divided": "antiphonal"}
 _SPREAD_DEG = 60.0  # seat angle that is heard fully at one side
 
@@ -43,10 +56,18 @@ class Seat:
         From the listener: 0 ahead, negative left.
     distance_m : float
         From the listener.
+    delayed : bool
+        Whether the sound's way to the listener takes time.
     """
 
     azimuth_deg: float
     distance_m: float
+    delayed: bool = True
+
+    @property
+    def without_delay(self) -> Seat:
+        """The same seat for sound whose delay was taken care of."""
+        return replace(self, delayed=False)
 
     @property
     def gain_db(self) -> float:
@@ -56,6 +77,8 @@ class Seat:
     @property
     def delay_samples(self) -> int:
         """Time the sound takes beyond that from the nearest possible seat."""
+        if not self.delayed:
+            return 0
         return round(max(0.0, self.distance_m - LISTENER_M) / SPEED_OF_SOUND_M_S * SAMPLE_RATE_HZ)
 
 
@@ -118,3 +141,10 @@ def radiate(sent: Samples, samples: Samples, where: Seat, gain_db: float) -> Non
     first = where.delay_samples
     count = max(0, min(len(samples), len(sent) - first))
     sent[first : first + count] += gain * (samples[:count, 0] + samples[:count, 1])
+
+
+def fade_in(samples: Samples) -> None:
+    """Fade in up to the first bar line, in place: a note struck anew in its middle has no attack."""
+    full, count = round(LEAD_S * SAMPLE_RATE_HZ), round(_FADE_IN_S * SAMPLE_RATE_HZ)
+    samples[: full - count] = 0.0
+    samples[full - count : full] *= np.linspace(0.0, 1.0, count, dtype=np.float32)[:, None]

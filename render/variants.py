@@ -10,10 +10,9 @@ import numpy as np
 from base.identity import digest
 from render.dynamics import Dynamics
 from render.lines import Line, instrumentarium, lines_of, span_of
-from render.passage import LEAD_S
 from render.room import LENGTH_S, ROOM_VERSION, whole_answer
 from render.sound import SAMPLE_RATE_HZ, Rendering, Stem
-from render.stage import STAGE_VERSION, place, radiate
+from render.stage import STAGE_VERSION, fade_in, place, radiate
 from render.stems import sound_stems
 
 if TYPE_CHECKING:
@@ -27,8 +26,6 @@ if TYPE_CHECKING:
     from render.settings import RenderSettings
 
 __all__ = ["render_variants"]
-
-_FADE_IN_S = 0.050
 
 Samples = np.ndarray[Any, np.dtype[np.float32]]
 
@@ -112,7 +109,10 @@ def _on_stage(
     stems = []
     sent = np.zeros(length, np.float32)
     for line, (key, sound) in zip(lines, sounds, strict=True):
-        dry = _faded_in(sound.samples) if line.performance.cut else sound.samples
+        dry = sound.samples
+        if line.performance.cut:
+            dry = dry.copy()
+            fade_in(dry)
         facts = key, line.seat, line.voiced.gain_db, line.performance.cut, length
         name = digest("placed stem", STAGE_VERSION, *facts)
         stems.append(Stem(line.part.player.name, place(dry, line.seat, line.voiced.gain_db, length), name))
@@ -127,15 +127,6 @@ def _summed(layers: list[Samples], length: int) -> Samples:
     for layer in layers:
         mix += layer
     return mix
-
-
-def _faded_in(samples: Samples) -> Samples:
-    """Fade in up to the first bar line: a note struck anew in its middle has no attack."""
-    full, count = round(LEAD_S * SAMPLE_RATE_HZ), round(_FADE_IN_S * SAMPLE_RATE_HZ)
-    faded = samples.copy()
-    faded[: full - count] = 0.0
-    faded[full - count : full] *= np.linspace(0.0, 1.0, count, dtype=np.float32)[:, None]
-    return faded
 
 
 def _onsets(lines: list[Line]) -> dict[int, float]:
