@@ -270,5 +270,6 @@ def _meanings(passages: Sequence[PassagePage]) -> str:
 
 def _foot(info: PageInfo) -> str:
     """Sound, licences, duties."""
-    lines = [f"Sound: {info.soundfont}." if info.soundfont else "", info.attribution, YOUR_DUTY, info.made_with]
+    sound = "" if not info.soundfont or info.soundfont in info.attribution else f"Sound: {info.soundfont}."
+    lines = [sound, info.attribution, YOUR_DUTY, info.made_with]
     return f"<footer>{_paragraphs([line for line in lines if line], 'small')}</footer>"

@@ -70,10 +70,12 @@ def write_pack(
 
 
 def _files(folder: Path) -> Iterator[tuple[str, Path]]:
-    """Every file of the folder by its name in the pack, sorted; hidden ones and links are left out."""
+    """Every file of the folder by its name in the pack, sorted, but for hidden ones, links and other whole pages."""
     for file in sorted(folder.rglob("*")):
         inside = file.relative_to(folder)
-        if file.is_file() and not file.is_symlink() and not any(part.startswith(".") for part in inside.parts):
+        hidden = any(part.startswith(".") for part in inside.parts)
+        again = len(inside.parts) == 1 and file.suffix in {".html", ".zip"} and file.name != "index.html"
+        if file.is_file() and not (file.is_symlink() or hidden or again):
             yield inside.as_posix(), file
 
 
@@ -123,12 +125,12 @@ def worksheet(pages: Sequence[PassagePage], info: PageInfo) -> str:
     parts = "".join(_exercise(passage) for passage in pages)
     return f"""<!DOCTYPE html>
 <html lang="en"><head><meta charset="utf-8">
-<meta http-equiv="Content-Security-Policy" content="default-src 'none'; style-src 'self'">
+<meta http-equiv="Content-Security-Policy" content="default-src 'none'; style-src 'self'; font-src data:">
 <meta name="viewport" content="width=device-width, initial-scale=1">
 <title>{text(info.title)}: worksheet</title>
 <link rel="stylesheet" href="page/page.css"><link rel="stylesheet" href="page/notation.css"></head>
 <body class="worksheet"><header class="title"><h1>{text(info.title)}</h1>
-<p class="by">{text(info.composer)}</p><p>Name: ______________________________ Date: ____________</p></header>
+<p class="by">{text(info.composer)}</p><ul class="blanks"><li>Name</li><li>Date</li></ul></header>
 <main>{parts}</main></body></html>
 """
 
@@ -136,10 +138,8 @@ def worksheet(pages: Sequence[PassagePage], info: PageInfo) -> str:
 def _exercise(passage: PassagePage) -> str:
     """One passage of the worksheet: the variants are listed, the answers are not."""
     questions = "".join(f'<p class="question">{text(question)}</p>' for question in passage.questions)
-    rows = "".join(
-        f"<li>{text(variant.name)}: ______________________________________________</li>" for variant in passage.variants
-    )
+    rows = "".join(f"<li>{text(variant.name)}</li>" for variant in passage.variants if not variant.reference)
     return f"""<section class="passage"><p class="where">{text(passage.where)}</p><h2>{text(passage.name)}</h2>
 {questions}<figure class="bars"><div class="wide">{passage.bars.wide}</div></figure>
-<p>What does each do to the melody, the bass, the space between?</p><ul>{rows}</ul>
+<p>What does each do to the melody, the bass, the space between?</p><ul class="blanks">{rows}</ul>
 <p class="lines">I would choose, because: <span></span><span></span><span></span></p></section>"""

@@ -68,6 +68,7 @@ def test_pack_holds_all_and_is_the_same_twice(tmp_path):
     folder = tmp_path / "heard"
     pages = [passage("the river")]
     write_page(folder, pages, info=INFO)
+    write_single(folder / "one-file.html", pages, info=INFO)
     (folder / "clips").mkdir()
     (folder / "clips" / "plain.matched.flac").write_bytes(flac(ramp(1.0)))
     spec = tmp_path / "two.yaml"
@@ -75,6 +76,7 @@ def test_pack_holds_all_and_is_the_same_twice(tmp_path):
     packs = [zipfile.ZipFile(write_pack(tmp_path / name, folder, pages, info=INFO, spec=spec)) for name in ("1", "2")]
     wanted = {"index.html", "worksheet.html", "LICENCES.txt", "two.yaml", "page/page.css", "page/clips/the-river.js"}
     assert wanted | {"clips/plain.matched.flac", "clips/plain.matched.ogg"} <= set(packs[0].namelist())
+    assert "one-file.html" not in packs[0].namelist()  # the sound once is enough
     entries = [[(e.filename, e.CRC, e.date_time) for e in p.infolist() if e.filename[-4:] != ".ogg"] for p in packs]
     assert entries[0] == entries[1]
 

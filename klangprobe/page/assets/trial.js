@@ -76,6 +76,7 @@
       this.listener = this.field("listener").value.trim() || "listener";
       this.passage.stop();
       this.passage.section.classList.add("in-trial");
+      this.box.classList.add("at-work");
       this.passage.set = { weight: "equal", again: true, ...set };
       klangprobe.trialUnderWay = this;
     }
@@ -84,6 +85,7 @@
       this.passage.stop();
       this.passage.set = null;
       this.passage.section.classList.remove("in-trial");
+      this.box.classList.remove("at-work");
       klangprobe.trialUnderWay = null;
     }
 
