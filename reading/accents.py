@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from reading.features import beat_ticks
 from reading.layers_texture import texture_of
 from reading.score import Flag
 
@@ -84,7 +85,7 @@ def accents(score: Score) -> tuple[Accent, ...]:
     _signs(score, moments, found)
     _thick_chords(texture, moments, first, count, found)
     _drops(texture, moments, first, found)
-    _syncopes(texture, moments, found)
+    _syncopes(score, texture, moments, found)
     return tuple(_accent(score, row, moments, count, reasons) for row, reasons in sorted(found.items()))
 
 
@@ -171,12 +172,15 @@ def _drops(
         )
 
 
-def _syncopes(texture: Texture, moments: IntArray, found: dict[int, list[tuple[float, str, bool]]]) -> None:
+def _syncopes(
+    score: Score, texture: Texture, moments: IntArray, found: dict[int, list[tuple[float, str, bool]]]
+) -> None:
     """Attacks off the beat that sound over the next beat, on which nobody strikes."""
     bar = texture.bar - 1
     inside = texture.onset - texture.bar_onset[bar]
-    off = inside % texture.beat
-    next_beat = texture.onset + (texture.beat - off)
+    beat = beat_ticks(score)[bar]
+    off = inside % beat
+    next_beat = texture.onset + (beat - off)
     struck = np.isin(next_beat, moments)
     within = next_beat < texture.bar_end[bar]
     syncope = (off > 0) & within & (texture.end > next_beat) & ~struck

@@ -1,0 +1,108 @@
+"""Findings: names, ranks, options that stay inside the palette, answers."""
+
+import json
+from dataclasses import fields, replace
+from pathlib import Path
+
+import pytest
+from jsonschema import Draft202012Validator
+
+from reading.findings import Draft, bar_words, ranked
+from reading.findings_options import Offers
+from reading.palette import Palette
+from reading.reader import read
+from reading.survey import open_findings, survey
+
+ROOT = Path(__file__).parents[2]
+VERBS = {"play", "double", "hold", "stress", "fill", "refigure", "answer", "build", "thin", "mark", "rest", "vary"}
+EMPTY = Palette(*(() for _ in fields(Palette)))
+
+
+@pytest.fixture(scope="module")
+def found():
+    """The survey of the demo piece."""
+    return survey(read(ROOT / "demo" / "weathercock.musicxml"))
+
+
+def players(step):
+    """Every player a step names."""
+    groups = [step.get("on", []), step.get("rest", []), *step.get("between", [])]
+    return {name for group in groups for name in group}
+
+
+def test_every_finding_has_evidence_a_question_and_two_to_four_options(found):
+    """What the page shows is never empty."""
+    for finding in found.findings:
+        assert finding.evidence
+        assert finding.question.endswith("?")
+        assert 2 <= len(finding.options) <= 4, finding.name
+
+
+def test_options_are_steps_of_the_spec_with_players_of_the_palette(found):
+    """One verb each, bars of the finding, players the orchestra has (an octave sign may follow)."""
+    known = {name.removesuffix(" 8vb") for field in fields(Palette) for name in getattr(Palette(), field.name)}
+    for finding in found.findings:
+        for option in finding.options:
+            for step in option.steps:
+                assert len(VERBS & set(step)) == 1
+                assert "bars" in step
+                assert {name.removesuffix(" 8vb") for name in players(step)} <= known
+
+
+def test_an_orchestra_without_players_for_an_option_gets_none():
+    """Where the palette is empty no option names anybody; a string orchestra is never offered horns."""
+    assert Offers(EMPTY, "1-4").pedal() == ()
+    strings = replace(Palette(), winds_high=(), winds_low=(), held=(), brass=(), drums=())
+    named = {name for option in Offers(strings, "1-4").pedal() for step in option.steps for name in players(step)}
+    assert named <= set(strings.inner + strings.melody + strings.bass)
+
+
+def test_names_are_unique_and_as_the_spec_writes_bars(found):
+    """A finding is called by kind and printed bars, and no two have one name."""
+    names = [finding.name for finding in found.findings]
+    assert len(set(names)) == len(names)
+    assert "pedal 9-12" in names
+
+
+def test_bars_printed_twice_are_named_by_count(form_builder):
+    """Where a number occurs twice (first and second ending) the bar is named by #."""
+    score = form_builder.build(["C5/4"] * 4, ["C3/4"] * 4)
+    twice = replace(score, bar_numbers=("1", "2", "2", "3"))
+    assert bar_words(twice, 1, 1) == "1"
+    assert bar_words(twice, 2, 4) == "#2-3"
+
+
+def test_first_rank_stays_short(form_builder):
+    """However many strong findings there are, the first rank is bounded by the length of the piece and by kind."""
+    score = form_builder.build(["C5/4"] * 28, ["C3/4"] * 28)
+    drafts = [Draft(f"kind {bar % 7}", bar, bar, 0.9, ("x",), "?", ()) for bar in range(1, 29)]
+    assert sum(finding.rank == 1 for finding in ranked(score, drafts)) == round(28 / 2.75)
+    same = [Draft("accent", bar, bar, 0.9, ("x",), "?", ()) for bar in range(1, 29)]
+    assert sum(finding.rank == 1 for finding in ranked(score, same)) == 3
+
+
+def test_answers_close_findings(found):
+    """A finding that an answer names is no longer open; an answer to something else changes nothing."""
+    left = open_findings(found, [{"finding": "pedal 9-12", "choice": "horns"}, {"finding": "pedal 1-2", "choice": "x"}])
+    assert {finding.name for finding in found.findings} - {finding.name for finding in left} == {"pedal 9-12"}
+
+
+def test_export_follows_its_schema(found):
+    """The export is plain JSON and follows the published schema, the account of the reading apart."""
+    schema = json.loads((ROOT / "docs" / "schema" / "survey.schema.json").read_text(encoding="utf-8"))
+    schema["required"].remove("reading")
+    data = json.loads(json.dumps(found.to_json()))
+    Draft202012Validator(schema).validate(data)
+    assert len(data["notes"]) == len(found.score.notes)
+
+
+def test_survey_follows_overruled_layers(found, form_builder):
+    """The survey takes the layers it is given: a melody moved to the left hand by the spec becomes a finding."""
+    from reading.layers import find_layers, overruled
+
+    score = form_builder.build(["G5/1 A5/1 B5/1 A5/1"] * 6, ["C3 G3 E3 G3 C3 G3 E3 G3"] * 6)
+    rules = [{"bars": "2-5", "staff": 2, "role": "melody"}, {"bars": "2-5", "staff": 1, "role": "middle"}]
+    layers = overruled(find_layers(score), score, rules)
+    kinds = {finding.kind: finding.bars for finding in survey(score, layers).findings}
+    assert kinds.get("melody in the left hand") == "2-5"
+    assert "melody in the left hand" not in {finding.kind for finding in survey(score).findings}
