@@ -43,6 +43,9 @@ STEPWISE = 0.6
 """A left hand that moves by step more often than this is a line, not a harmony."""
 LEAST_PATTERN = 3
 """Attacks a left hand must share with a printed bar for "simile"."""
+LEAST_LEAP = 3
+"""Semitones between the notes of a broken chord left in the air."""
+IN_THE_AIR = "broken chord left in the air: short notes, then the left hand rests"
 NEW_BASS = 7
 """A drop of this many semitones within the bar starts a new pedal."""
 
@@ -110,9 +113,9 @@ def find(score: Score, *, use_marks: bool = True) -> Pedal:
         row
         for bar, reason in reasons.items()
         if not taken[bar - 1]
-        for row in _bar_pedals(score, hit, by_bar[bar - 1], bar, reason)
+        for row in _bar_pedals(score, hit, by_bar, bar, reason)
     ]
-    rows = _sustained(score, sorted(marked + implied, key=lambda row: (row.onset, row.end)))
+    rows = _sustained(score, _one_at_a_time(sorted(marked + implied, key=lambda row: (row.onset, row.end))))
     return Pedal(tuple(row for row in rows if row.source == "marked" or row.notes))
 
 
@@ -132,12 +135,49 @@ def implied_bars(score: Score) -> dict[int, str]:
     ends = (notes["onset"] + notes["duration"]).astype(np.int64)
     full = nominal_ticks(score)
     out = {}
-    for row, mine in enumerate(_left_hand(score, hit)):
+    by_bar = _left_hand(score, hit)
+    for row, mine in enumerate(by_bar):
         if len(mine) and _stepwise_share(hit.low[mine]) <= STEPWISE:
             reason = _reach(hit, mine, ends, int(full[row]))
+            if (
+                not reason
+                and not _same_notes(hit, by_bar, row - 1, row)
+                and _in_the_air(hit, mine, ends, int(full[row]))
+            ):
+                reason = IN_THE_AIR
             if reason:
                 out[row + 1] = reason
     return out
+
+
+def _one_at_a_time(rows: list[PedalRow]) -> list[PedalRow]:
+    """Return the rows with each implied pedal released where the next one goes down."""
+    out = list(rows)
+    for place, (row, after) in enumerate(pairwise(rows)):
+        if row.source == "implied" and row.end > after.onset > row.onset:
+            out[place] = replace(row, end=after.onset)
+    return out
+
+
+def _in_the_air(hit: Attacks, mine: Ints, ends: Ints, full: int) -> bool:
+    """Say whether a broken chord runs up in short notes and the left hand then falls silent for half a bar."""
+    if len(mine) < LEAST_PATTERN or hit.count[mine].max() > 1:
+        return False
+    onset, low = hit.onset[mine], hit.low[mine]
+    stop = ends[hit.order[hit.start[mine]]]
+    silence = np.append(onset[1:], onset[0] + full) - stop
+    last = int(np.argmax(2 * silence >= full))  # the note after which the hand rests
+    up = np.diff(low[: last + 1])
+    if 2 * silence[last] < full or last + 1 < LEAST_PATTERN:
+        return False
+    return bool((up >= LEAST_LEAP).all() and 4 * (onset[last] - onset[0]) <= full)
+
+
+def _same_notes(hit: Attacks, by_bar: list[Ints], row: int, other: int) -> bool:
+    """Say whether the left hand strikes the same pitches in two bars."""
+    if not (row >= 0 and other < len(by_bar)) or not len(by_bar[row]):
+        return False
+    return set(hit.low[by_bar[row]].tolist()) == set(hit.low[by_bar[other]].tolist())
 
 
 def _left_hand(score: Score, hit: Attacks) -> list[Ints]:
@@ -191,15 +231,22 @@ def _marked(score: Score) -> list[PedalRow]:
     ]
 
 
-def _bar_pedals(score: Score, hit: Attacks, mine: Ints, bar: int, reason: str) -> list[PedalRow]:
+def _bar_pedals(score: Score, hit: Attacks, by_bar: list[Ints], bar: int, reason: str) -> list[PedalRow]:
     """Return the pedals of an implied bar: a new one wherever the left hand drops to a new bass on a beat."""
     start, stop = score.span(bar, bar)
     beat = int(beat_ticks(score)[bar - 1])
+    mine = by_bar[bar - 1]
     onset, low = hit.onset[mine], hit.low[mine]
     new = np.ones(len(low), bool)
     new[1:] = (np.diff(low) <= -NEW_BASS) & (low[1:] < (low.min() + low.max()) / 2)
     new[1:] &= ((onset[1:] - start) % beat == 0) & (stop - onset[1:] >= beat)
-    return [PedalRow(bar, a, b, "implied", reason=reason) for a, b in pairwise([*onset[new].tolist(), stop])]
+    edges = [*onset[new].tolist(), stop]
+    if reason == IN_THE_AIR:  # one chord, kept while the hand only touches it again
+        last = bar
+        while _same_notes(hit, by_bar, bar - 1, last):
+            last += 1
+        edges = [int(onset[0]), score.span(last, last)[1]]
+    return [PedalRow(bar, a, b, "implied", reason=reason) for a, b in pairwise(edges)]
 
 
 def _sustained(score: Score, rows: list[PedalRow]) -> list[PedalRow]:

@@ -109,3 +109,31 @@ def test_no_keyboard_no_pedal(form_builder):
     score = left(form_builder, NOCTURNE, staves=False)
     assert pedal.find(score).rows
     assert pedal.find(dataclasses.replace(score, parts=(*score.parts, PartInfo("Viola"), PartInfo("Cello")))).rows == ()
+
+
+def test_broken_chord_left_in_the_air(form_builder):
+    """Short notes thrown up before a rest are kept by the pedal, through bars that only touch the chord again."""
+    thrown, other = "C3/.25 G3/.25 C4/.25 -/3.25", "D3/.25 A3/.25 D4/.25 -/3.25"
+    score = left(form_builder, thrown, thrown, thrown, other, ALBERTI)
+    rows = pedal.find(score).rows
+    spans = [(row.bar_index, row.onset // form_builder.QUARTER, row.end // form_builder.QUARTER) for row in rows]
+    assert spans == [(1, 0, 12), (4, 12, 16)]
+    assert all("left in the air" in row.reason for row in rows)
+    assert (score.notes["staff"][list(rows[0].notes)] == 2).sum() == 9
+
+
+@pytest.mark.parametrize(
+    "bar", ["C3/.25 D3/.25 E3/.25 -/3.25", "C3/1 G3/1 C4/1 -/1", "C4/.25 G3/.25 C3/.25 -/3.25", "C3/.25 G3/.25 -/3.5"]
+)
+def test_not_left_in_the_air(form_builder, bar):
+    """A scale, a slow chord, a falling one and two notes are no such chord."""
+    assert pedal.find(left(form_builder, bar)).rows == ()
+
+
+def test_implied_pedal_gives_way(form_builder):
+    """A kept chord is released where the next bar needs its own pedal."""
+    thrown = "C3/.25 G3/.25 C4/.25 -/3.25"
+    rows = pedal.find(left(form_builder, thrown, "C3/.25 G3/.25 C4/.25 -/1.25 G3 C4 C3 G3")).rows
+    assert (rows[0].onset, rows[0].end) == (0, 8 * form_builder.QUARTER)
+    rows = pedal.find(left(form_builder, thrown, "C2 G2 E3 C4 G4 C4 E3 G2")).rows
+    assert [row.end // form_builder.QUARTER for row in rows] == [4, 8]
