@@ -1,4 +1,4 @@
-"""How much of the piano piece a variant keeps: melody, bass, harmony, momentum, register, each 0 to 1.
+"""How much of the piano piece a variant keeps: melody, bass, harmony, momentum, register, dynamics, each 0 to 1.
 
 Conventions
 -----------
@@ -22,6 +22,9 @@ register
     Mean of three shares: notes of the tune kept at their own octave, and bars whose highest and whose lowest note is
     kept at its octave, each among those whose pitch class is struck at all. Doublings outside the piano's compass
     leave it untouched: they are allowed.
+dynamics
+    Shape: of the piano's changes of half a step or more from bar to bar, the share in which the variant too grows or
+    fades, by published strengths of instruments (:mod:`mapping.checks.balance`); added players count.
 
 Where the definitions stand in no handbook they are our own; the five things to be kept are those of every arranger
 (G. Grove, A Dictionary of Music and Musicians, vol. 1 (1879), article "Arrangement", pp. 89–93).
@@ -35,6 +38,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from mapping.faithfulness_dynamics import shape
 from mapping.faithfulness_facts import Facts, facts_of, played
 from mapping.harmony_frames import pairs_of
 from mapping.places import place_of
@@ -46,7 +50,7 @@ if TYPE_CHECKING:
 
 __all__ = ["COUNTS", "Departure", "Faithfulness", "Kept", "faithfulness"]
 
-COUNTS = ("melody", "bass", "harmony", "momentum", "register")
+COUNTS = ("melody", "bass", "harmony", "momentum", "register", "dynamics")
 _SHORT_TICKS = TICKS_PER_QUARTER // 8
 _NAMES = ("C", "C♯", "D", "E♭", "E", "F", "F♯", "G", "A♭", "A", "B♭", "B")
 
@@ -88,13 +92,14 @@ class Kept:
 
 @dataclass(frozen=True)
 class Faithfulness:
-    """The five counts of one variant."""
+    """The counts of one variant."""
 
     melody: Kept
     bass: Kept
     harmony: Kept
     momentum: Kept
     register: Kept
+    dynamics: Kept
 
     def to_json(self) -> dict[str, Any]:
         """Return ``{count: {value, departures}}`` as JSON-ready data."""
@@ -125,6 +130,7 @@ def faithfulness(arrangement: Arrangement, layers: Layers) -> Faithfulness:
         _harmony(piano, variant, arrangement),
         _momentum(piano, variant, arrangement),
         _register(piano, variant, arrangement),
+        _dynamics(arrangement),
     )
 
 
@@ -249,6 +255,21 @@ def _register(piano: Facts, variant: Facts, arrangement: Arrangement) -> Kept:
             )
     told = sorted(set(told), key=lambda one: (one.bar_index, one.beat, one.what))
     return Kept(sum(shares) / len(shares), tuple(told))
+
+
+def _dynamics(arrangement: Arrangement) -> Kept:
+    """Compare where piano and variant grow and fade."""
+    value, missed = shape(arrangement)
+    bars = arrangement.score.bars
+    told = [
+        _at(
+            arrangement,
+            int(bars["onset"][bar - 1]),
+            f"the piano {'grows louder' if grows else 'fades'} here, the variant does not",
+        )
+        for bar, grows in missed
+    ]
+    return Kept(value, tuple(told))
 
 
 def _name(facts: Facts, row: int) -> str:

@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from mapping.faithfulness import COUNTS, faithfulness
-from reading.score import quarters
+from reading.score import Mark, quarters
 
 # Four bars of C major: a tune of four crotchets a bar, chords off the beat, a bass on one and three.
 TUNE = (72, 76, 79, 76)
@@ -29,13 +29,14 @@ def _piece(build):
 def _values(build, change=None):
     score, layers = _piece(build)
     kept = faithfulness(build.literal(score, change), layers)
-    return kept, [getattr(kept, name).value for name in COUNTS]
+    return kept, [getattr(kept, name).value for name in COUNTS[:5]]
 
 
 def test_literal_variant_keeps_everything(build):
-    """Note for note, all five counts are exactly 1 and nothing is listed."""
+    """Note for note, all six counts are exactly 1 and nothing is listed."""
     kept, values = _values(build)
     assert values == [1.0] * 5
+    assert kept.dynamics.value == 1.0
     assert all(not getattr(kept, name).departures for name in COUNTS)
 
 
@@ -170,7 +171,7 @@ def test_intended_departures_are_told_apart(build):
 
 
 def test_json(build):
-    """The export has the five counts, each with value and departures at bar and beat."""
+    """The export has the six counts, each with value and departures at bar and beat."""
     kept, _ = _values(build, lambda notes: notes[notes["bar"] != 2])
     data = kept.to_json()
     assert list(data) == list(COUNTS)
@@ -190,7 +191,7 @@ def test_literal_is_always_one(build, rows):
     """For any piece a literal variant has 1 on all counts."""
     score = build.score_of([(a / 2, b / 2, p, s) for a, b, p, s in rows])
     kept = faithfulness(build.literal(score), build.outer_layers(score))
-    assert [getattr(kept, name).value for name in COUNTS] == [1.0] * 5
+    assert [getattr(kept, name).value for name in COUNTS] == [1.0] * 6
 
 
 def test_piano_counts_ignore_grace_notes(build):
@@ -201,4 +202,35 @@ def test_piano_counts_ignore_grace_notes(build):
     row = int(np.flatnonzero(score.notes["pitch"] == 60)[0])
     score.notes["duration"][row] = 0
     kept = faithfulness(build.literal(score, lambda notes: notes[notes["duration"] > 0]), layers)
-    assert [getattr(kept, name).value for name in COUNTS] == [1.0] * 5
+    assert [getattr(kept, name).value for name in COUNTS] == [1.0] * 6
+
+
+def _marked(build, values):
+    """A piece of one note a bar, with a dynamic on each."""
+    marks = [Mark("dynamic", 4 * bar * build.Q, 4 * bar * build.Q, value=value) for bar, value in enumerate(values)]
+    return build.score_of([(4 * bar, 4, 72, 1) for bar in range(len(values))], marks=marks)
+
+
+def test_dynamics_keep_their_shape(build):
+    """p–f–p–ff has three changes: all kept as marked, none at one level, two where the end stays soft."""
+    score = _marked(build, ["p", "f", "p", "ff"])
+    layers = build.layers_of(score, range(4))
+    bars = [(4 * bar, 4, 72, bar) for bar in range(4)]
+    as_marked = build.part_of("violins 1", bars)
+    level = build.part_of("violins 1", bars, level="mf")
+    soft_end = build.part_of("violins 1", bars[3:], level="p")
+    first = build.part_of("violins 2", bars[:3])
+    for parts, value in (([as_marked], 1.0), ([level], 0.0), ([first, soft_end], 2 / 3)):
+        kept = faithfulness(build.arrangement_of(score, *parts), layers).dynamics
+        assert kept.value == pytest.approx(value)
+        assert len(kept.departures) == round(3 * (1 - value))
+
+
+def test_added_players_make_a_crescendo(build):
+    """Four winds entering one by one at one level grow as the piano's crescendo does."""
+    score = _marked(build, ["p", "mp", "mf", "f"])
+    parts = [
+        build.part_of(name, [(4 * bar, 4, 72, bar) for bar in range(row, 4)], level="mf")
+        for row, name in enumerate(("oboe 1", "flute 1", "clarinet 1", "oboe 2"))
+    ]
+    assert faithfulness(build.arrangement_of(score, *parts), build.layers_of(score, range(4))).dynamics.value == 1.0
