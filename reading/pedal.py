@@ -26,6 +26,7 @@ from reading.features import (
     places,
     played,
 )
+from reading.score import Flag
 
 if TYPE_CHECKING:
     from reading.features import Ints
@@ -41,6 +42,8 @@ STRUCK_REACH = 16
 """Semitones struck together: only a broken chord, caught by the pedal, gives them."""
 STEPWISE = 0.6
 """A left hand that moves by step more often than this is a line, not a harmony."""
+DRY = 0.5
+"""A left hand of which more than this share is marked staccato wants no pedal."""
 LEAST_PATTERN = 3
 """Attacks a left hand must share with a printed bar for "simile"."""
 LEAST_LEAP = 3
@@ -136,8 +139,10 @@ def implied_bars(score: Score) -> dict[int, str]:
     full = nominal_ticks(score)
     out = {}
     by_bar = _left_hand(score, hit)
+    short = np.asarray(notes["flags"] & (Flag.STACCATO | Flag.STACCATISSIMO) > 0, bool)
     for row, mine in enumerate(by_bar):
-        if len(mine) and _stepwise_share(hit.low[mine]) <= STEPWISE:
+        dry = len(mine) and short[hit.order[hit.start[mine]]].mean() > DRY
+        if len(mine) and not dry and _stepwise_share(hit.low[mine]) <= STEPWISE:
             reason = _reach(hit, mine, ends, int(full[row]))
             if (
                 not reason
@@ -211,7 +216,9 @@ def _stepwise_share(low: Ints) -> float:
 
 def _reach(hit: Attacks, mine: Ints, ends: Ints, full: int) -> str:
     """Return why the left hand cannot hold what it plays in this bar, or nothing."""
-    low, high, onset = hit.low[mine], hit.high[mine], hit.onset[mine]
+    low, onset = hit.low[mine], hit.onset[mine]
+    octave = (hit.count[mine] == 2) & (hit.high[mine] - low == 12)
+    high = np.where(octave, low, hit.high[mine])  # an octave is one voice, doubled
     if np.any(high - low > STRUCK_REACH):
         return "chord wider than a hand"
     reach = int(high.max() - low[0])

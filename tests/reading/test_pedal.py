@@ -27,6 +27,7 @@ def left(form_builder, *bars, **extra):
         ("C2/1 D2/1 E3/1 F3/1", ""),  # a line, though it leaps once
         (WALK, ""),
         ("C2+C3/4", ""),
+        ("C2+C3/1 A2+A3/1 F2+F3/1 C3+C4/1", ""),  # a line in octaves, not a chord
         ("-/4", ""),
     ],
 )
@@ -137,3 +138,16 @@ def test_implied_pedal_gives_way(form_builder):
     assert (rows[0].onset, rows[0].end) == (0, 8 * form_builder.QUARTER)
     rows = pedal.find(left(form_builder, thrown, "C2 G2 E3 C4 G4 C4 E3 G2")).rows
     assert [row.end // form_builder.QUARTER for row in rows] == [4, 8]
+
+
+def test_staccato_wants_no_pedal(form_builder):
+    """The same stride is dry where its notes are marked staccato."""
+    import dataclasses
+
+    from reading.score import Flag
+
+    score = left(form_builder, "C2/1 E3+G3+C4/1 G1/1 E3+G3+C4/1")
+    notes = score.notes.copy()
+    notes["flags"] = Flag.STACCATO
+    assert pedal.find(score).rows
+    assert pedal.find(dataclasses.replace(score, notes=notes)).rows == ()
