@@ -77,6 +77,8 @@ class Rule(_Model):
     role: Annotated[str, BeforeValidator(one_of(_ROLES, "a layer a note can have"))]
     staff: int | None = Field(None, ge=1, le=9)
     voice: int | None = Field(None, ge=1, le=99)
+    part: int | None = Field(None, ge=1, le=99)
+    notes: Annotated[str, BeforeValidator(one_of(("top", "bottom", "all"), "top, bottom or all"))] | None = None
 
 
 class Answer(_Model):
