@@ -46,7 +46,7 @@ def test_gap_inside_the_texture_is_between_neighbours(form_builder):
 
 
 def test_gap_regions_are_wide_for_the_piece_itself(form_builder):
-    """A piece that lies two octaves apart throughout gives no alarm; one that opens to three octaves gives that passage."""
+    """A piece that lies two octaves apart throughout gives no alarm; one that opens wider gives that passage."""
     usual = form_builder.build(["C6/1 D6/1 E6/1 D6/1"] * 12, ["C4/4"] * 12)
     assert gap_regions(usual, gaps(usual)) == ()
     lower = ["C5/4"] * 8 + ["C3/4"] * 2 + ["C5/4"] * 4
