@@ -14,8 +14,8 @@ if TYPE_CHECKING:
     from mapping.arranging import arrange, arrange_all
     from mapping.as_piano import piano
     from mapping.checks import check
-    from mapping.faithfulness import faithfulness
     from mapping.fullscore import write_score
+    from mapping.keeping import faithfulness
     from mapping.midi import write_midi
     from mapping.orchestra import palette_of, players_of
     from mapping.spec import Spec, load_spec
@@ -46,7 +46,7 @@ _HOMES = {
     "arrange_all": "mapping.arranging",
     "check": "mapping.checks",
     "check_against": "mapping.spec_check",
-    "faithfulness": "mapping.faithfulness",
+    "faithfulness": "mapping.keeping",
     "first_spec": "mapping.starting",
     "load_spec": "mapping.spec",
     "palette_of": "mapping.orchestra",

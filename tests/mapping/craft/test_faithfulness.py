@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from mapping.faithfulness import COUNTS, faithfulness
+from mapping.keeping import COUNTS, faithfulness
 from reading.score import Mark, quarters
 
 # Four bars of C major: a tune of four crotchets a bar, chords off the beat, a bass on one and three.
@@ -234,3 +234,12 @@ def test_added_players_make_a_crescendo(build):
         for row, name in enumerate(("oboe 1", "flute 1", "clarinet 1", "oboe 2"))
     ]
     assert faithfulness(build.arrangement_of(score, *parts), build.layers_of(score, range(4))).dynamics.value == 1.0
+
+
+def test_the_front_door_stays_a_function(build):
+    """However its module is imported, ``mapping.faithfulness`` and ``mapping.check`` are the functions."""
+    import mapping
+
+    score, layers = _piece(build)
+    assert mapping.faithfulness(build.literal(score), layers).melody.value == 1.0
+    assert mapping.check(build.literal(score), layers) is not None

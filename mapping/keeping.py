@@ -38,9 +38,9 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from mapping.faithfulness_dynamics import shape
-from mapping.faithfulness_facts import Facts, facts_of, played
 from mapping.harmony_frames import pairs_of
+from mapping.keeping_dynamics import shape
+from mapping.keeping_facts import Facts, facts_of, played
 from mapping.places import place_of
 from reading.score import TICKS_PER_QUARTER
 
