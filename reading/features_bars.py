@@ -195,7 +195,7 @@ def _dynamics(score: Score) -> Floats:
     middle = score.bars["onset"] + score.bars["duration"] // 2
     onset = np.array([mark.onset for mark in marks], np.int64)
     level: Floats = np.array([5.0, *(float(DYNAMICS.index(mark.value)) for mark in marks)])
-    return level[np.searchsorted(onset, middle, side="right")][:, None]
+    return np.asarray(level[np.searchsorted(onset, middle, side="right")][:, None])
 
 
 def _figuration(score: Score, hit: Attacks) -> Floats:
