@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
-from functools import cached_property, lru_cache
+from functools import lru_cache
 from html import escape
 from typing import TYPE_CHECKING, Any
 
@@ -32,6 +32,7 @@ _GROUP = re.compile(r'<g data-id="([^"]*)" data-class="([^"]*)"([^>]*)>')
 _NAMES = re.compile(r' data-(?:id|class)="[^"]*"')
 _STYLE = re.compile(r"<style[^>]*>(.*?)</style>", re.DOTALL)
 _HEAD = re.compile(r"<svg viewBox")
+_Loaded = tuple[Any, dict[str, tuple[int, int]]]
 
 
 @dataclass(frozen=True, eq=False)
@@ -65,45 +66,24 @@ class Engraver:
         rows = {bar: row for row, bar in enumerate(starts)}
         bars = tuple((self.score.bar_numbers[bar - 1], float(start)) for bar, start in starts.items())
         clock = _Clock.of(self.score, rendering)
-        drawn = {}
-        for name, width in (("wide", _WIDE), ("narrow", _NARROW)):
-            drawn[name] = "".join(self._draw(span, width, clock, rows, label) for span in spans)
-        return BarsPage(drawn["wide"], drawn["narrow"], clock.moments_s, bars, self._font)
-
-    def _draw(self, span: tuple[int, int], width: int, clock: _Clock, rows: dict[int, int], label: str) -> str:
-        """One stretch of bars at one width."""
-        toolkit = self._toolkit
-        toolkit.setOptions({"pageWidth": width})
-        toolkit.select({"measureRange": f"{span[0]}-{span[1]}"})
-        toolkit.redoLayout()
-        return _marked(toolkit.renderToSVG(1), self._places, clock, rows, span[0], escape(label, quote=True))
-
-    @cached_property
-    def _font(self) -> str:
-        """Rule for the notation font (SIL Open Font Licence) that Verovio puts into drawings with a metronome mark."""
-        self._toolkit.select({})
-        self._toolkit.redoLayout()
-        styles = _STYLE.findall(self._toolkit.renderToSVG(1))
-        return next((style for style in styles if "@font-face" in style), "")
+        toolkit, places = self._loaded
+        drawn, fonts = [], []
+        for width in (_WIDE, _NARROW):
+            pieces = [_draw(toolkit, span, width) for span in spans]
+            fonts += [style for piece in pieces for style in _STYLE.findall(piece) if "@font-face" in style]
+            marked = (
+                _marked(piece, places, clock, rows, span[0], escape(label, quote=True))
+                for piece, span in zip(pieces, spans, strict=True)
+            )
+            drawn.append("".join(marked))
+        return BarsPage(drawn[0], drawn[1], clock.moments_s, bars, next(iter(fonts), ""))
 
     @property
-    def _toolkit(self) -> Any:
-        """Verovio with the file loaded."""
-        return _loaded(self.path, self.score.sha256) or _loaded_score(self.score)
-
-    @cached_property
-    def _places(self) -> dict[str, tuple[int, int]]:
-        """Verovio's note id → (bar index, ticks from the start of the bar)."""
-        self._toolkit.select({})
-        self._toolkit.redoLayout()
-        places: dict[str, tuple[int, int]] = {}
-        bar, start = 0, 0.0
-        for event in self._toolkit.renderToTimemap({"includeMeasures": True}):
-            if "measureOn" in event:
-                bar, start = bar + 1, event["qstamp"]
-            for note in event.get("on", ()):
-                places.setdefault(note, (bar, round((event["qstamp"] - start) * TICKS_PER_QUARTER)))
-        return places
+    def _loaded(self) -> _Loaded:
+        """Verovio with the file, or with the score as read where it does not read the file."""
+        if self.path.suffix.lower() in _READS:
+            return _load(self.path, self.score.sha256)
+        return _load_score(self.score)
 
 
 @dataclass(frozen=True, eq=False)
@@ -169,21 +149,39 @@ def _marked(
 
 
 @lru_cache(maxsize=1)
-def _loaded(path: Path, sha256: str) -> Any:  # the hash is part of the key: the file may have changed
-    """Load a file into Verovio; None for a format it does not read. The last one is kept: passages come in a row."""
-    if path.suffix.lower() not in _READS:
-        return None
+def _load(path: Path, sha256: str) -> _Loaded:  # the hash is part of the key: the file may have changed
+    """Load a file into Verovio. The last one is kept, because passages come in a row."""
     toolkit = _new_toolkit()
     toolkit.loadFile(str(path))
-    return toolkit
+    return toolkit, _places(toolkit)
 
 
 @lru_cache(maxsize=1)
-def _loaded_score(score: Score) -> Any:
+def _load_score(score: Score) -> _Loaded:
     """Load the score as read into Verovio."""
     toolkit = _new_toolkit()
     toolkit.loadData(_as_musicxml(score))
-    return toolkit
+    return toolkit, _places(toolkit)
+
+
+def _places(toolkit: Any) -> dict[str, tuple[int, int]]:
+    """Verovio's note id → (bar index, ticks from the start of the bar); before anything is selected."""
+    places: dict[str, tuple[int, int]] = {}
+    bar, start = 0, 0.0
+    for event in toolkit.renderToTimemap({"includeMeasures": True}):
+        if "measureOn" in event:
+            bar, start = bar + 1, event["qstamp"]
+        for note in event.get("on", ()):
+            places.setdefault(note, (bar, round((event["qstamp"] - start) * TICKS_PER_QUARTER)))
+    return places
+
+
+def _draw(toolkit: Any, span: tuple[int, int], width: int) -> str:
+    """One stretch of bars at one width, as Verovio gives it."""
+    toolkit.setOptions({"pageWidth": width})
+    toolkit.select({"measureRange": f"{span[0]}-{span[1]}"})
+    toolkit.redoLayout()
+    return str(toolkit.renderToSVG(1))
 
 
 def _new_toolkit() -> Any:

@@ -211,7 +211,8 @@ def _differences(passage: PassagePage) -> str:
 
 def _difference(difference: Difference) -> str:
     """One pair: what matters most, the rest when asked."""
-    more = _fold(f"{len(difference.more)} smaller differences", _list(difference.more)) if difference.more else ""
+    count = f"{len(difference.more)} smaller difference{'s' if len(difference.more) > 1 else ''}"
+    more = _fold(count, _list(difference.more)) if difference.more else ""
     return f"<h3>{text(difference.title)}</h3>{_list(difference.lines)}{more}"
 
 

@@ -139,4 +139,43 @@ def test_drawing_label_is_escaped_and_ids_are_gone(demo):
     assert 'aria-label="a &quot;label&quot; &lt;b&gt;"' in bars.wide
     assert "data-id" not in bars.wide
     assert "<style" not in bars.wide
-    assert "@font-face" in bars.font_css
+    assert "@font-face" in bars.font_css  # bar 9 has a metronome mark
+
+
+def corpus(name: str) -> Path:
+    """Return a score that music21 ships."""
+    from music21 import corpus as music21_corpus
+
+    return Path(str(music21_corpus.getWork(name)))
+
+
+def small_midi(folder: Path) -> Path:
+    """Write a MIDI file of two bars: a chord on every beat."""
+    import mido
+
+    track = mido.MidiTrack([mido.MetaMessage("time_signature", numerator=4, denominator=4)])
+    for _ in range(8):
+        for kind, pause in (("note_on", 0), ("note_off", 480)):
+            for row, pitch in enumerate((48, 64, 67, 72)):
+                track.append(mido.Message(kind, note=pitch, velocity=64, time=pause if row == 0 else 0))
+    path = folder / "beats.mid"
+    mido.MidiFile(tracks=[track], ticks_per_beat=480).save(path)
+    return path
+
+
+@pytest.mark.parametrize(
+    ("name", "first", "last"), [("maple_leaf_rag.mxl", 16, 20), ("mazurka06-2.krn", 1, 4), ("", 1, 2)]
+)
+def test_other_notations_follow_too(tmp_path, name, first, last):
+    """Repeats and endings (mxl), a pickup (kern), and MIDI, which is drawn from the score as read."""
+    import reading
+
+    folders = {"maple_leaf_rag.mxl": "joplin/", "mazurka06-2.krn": "chopin/"}
+    path = corpus(folders[name] + name) if name else small_midi(tmp_path)
+    score = reading.read(path)
+    rendering = played(score, first, last)
+    bars = Engraver(path, score).passage(((first, last),), rendering, "bars")
+    drawn = np.bincount([int(row) for row in re.findall(r'data-m="(\d+)"', bars.wide)], minlength=len(bars.moments_s))
+    wanted = np.bincount([bars.moments_s.index(onset) for onset in rendering.onsets_s.values()])
+    assert np.all(drawn >= wanted)
+    assert bars.wide.count("data-bar=") == last - first + 1
