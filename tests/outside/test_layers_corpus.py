@@ -50,8 +50,8 @@ def test_fugue_is_called_contrapuntal(form_text):
 
 
 @pytest.mark.parametrize("path", ["bach/bwv846.mxl", "joplin/maple_leaf_rag.mxl", "schumann_clara/polonaise_op1n1.mxl"])
-def test_prelude_rag_and_polonaise_are_not_called_contrapuntal(path):
-    """A prelude of broken chords, a rag and a polonaise have a tune or a figure with its accompaniment, no imitation."""
+def test_prelude_rag_and_polonaise_are_not_contrapuntal(path):
+    """A prelude of broken chords, a rag and a polonaise are tune or figure with accompaniment, without imitation."""
     assert find_layers(read(CORPUS / path)).contrapuntal == ()
 
 
