@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 
     from soundfonts import Font
 
-__all__ = ["COMPASSES", "calibrate", "measure"]
+__all__ = ["COMPASSES", "calibrate", "measure", "measure_keys"]
 
 COMPASSES: dict[int, tuple[int, int]] = {
     **dict.fromkeys((0, 46), (21, 108)), 8: (60, 108), 9: (72, 108), 11: (48, 96), 12: (40, 96), 13: (60, 108),
@@ -92,6 +92,23 @@ def measure(font: Font, *, progress: Callable[[int, int], None] | None = None, w
     with ThreadPoolExecutor(workers) as pool:
         found = dict(pool.map(one, COMPASSES))
     return Calibration({(0, program): preset for program, preset in sorted(found.items()) if preset})
+
+
+def measure_keys(font: Font, program: int, keys: tuple[int, int], *, bright_cents: float) -> np.ndarray[Any, Any]:
+    """Return the levels of a few keys in dB, shape (keys, layers), to check a calibration against.
+
+    Parameters
+    ----------
+    font : Font
+    program : int
+        General MIDI program, from 0.
+    keys : (first, last)
+        MIDI keys, both included.
+    bright_cents : float
+        Filter shift of the softest layer, as in the calibration.
+    """
+    synth = FluidSynth(font, tail_cap_s=0.0)
+    return np.array([_key(synth, program, key, bright_cents)[0] for key in range(keys[0], keys[1] + 1)])
 
 
 def _preset(synth: FluidSynth, program: int) -> Preset | None:

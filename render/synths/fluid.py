@@ -15,6 +15,7 @@ import numpy as np
 from base.errors import MissingPart
 from render.request import StemRequest, StemSound, StemStream
 from render.synths.library import GEN_ATTENUATION, GEN_FILTERFC, GEN_FINETUNE, library, library_version
+from render.synths.steady import SteadyStream, without_offset
 
 if TYPE_CHECKING:
     from soundfonts import Font
@@ -77,20 +78,21 @@ class FluidSynth:
             "font": self.font.sha256,
             "voices": str(_POLYPHONY),
             "interpolation": "4",
+            "steady": "1",
         }
 
     def render(self, request: StemRequest) -> StemSound:
         """Return the sound of *request*; every thread has its own loaded font."""
         synth = _FreshSynth(self._loaded(), request)
         try:
-            samples = synth.all(self.tail_cap_s)
+            samples = without_offset(synth.all(self.tail_cap_s))
         finally:
             synth.close()
         return StemSound(samples, tuple(sorted(synth.replaced.items())), tuple(sorted(synth.missing)))
 
     def open(self, request: StemRequest) -> StemStream:
         """Return the sound of *request* to be read in pieces, by this thread only."""
-        return _FreshSynth(self._loaded(), request)
+        return SteadyStream(_FreshSynth(self._loaded(), request))
 
     def _loaded(self) -> _LoadedFont:
         """Return this thread's loaded font, loading it the first time."""
