@@ -13,7 +13,7 @@ from compare.spectra import Spectrum, smooth, third_octaves_db, welch
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-    from compare.loudness import Loudness
+    from compare.loudness import Loudness, Meter
     from compare.quantity import Measured
     from compare.scales import Floats
     from compare.sound import Sound
@@ -35,6 +35,8 @@ class Heard:
     variant, says : str
         Name and one-line description (empty without arrangement).
     rendering : Rendering
+    meter : Meter
+        Of the mix as rendered, to be read at any gain and any moment.
     gain_matched, gain_scored : float
         Linear. Matched: all clips of the passage equally loud. Scored: one gain for all, weight differences kept.
     loudness, loudness_matched, loudness_scored : Loudness
@@ -49,6 +51,7 @@ class Heard:
     variant: str
     says: str
     rendering: Rendering
+    meter: Meter
     gain_matched: float
     gain_scored: float
     loudness: Loudness
@@ -87,6 +90,7 @@ def hear(sound: Sound, says: str, measures: Iterable[str] | None) -> Heard:
         rendering.variant,
         says,
         rendering,
+        meter,
         matched,
         scored,
         meter.read(),

@@ -71,8 +71,8 @@ _MARGIN = Quantity(
     ),
     source=_SOURCE,
     meaning="The tune could be {value} softer before it is lost.",
-    noticeable=1.0,
-    noticeable_from="1 dB on the tune moves it by 1 dB; human re-performance by 0.3 dB",
+    noticeable=2.0,
+    noticeable_from="three standard deviations of human re-performance in three pieces (0.1 to 0.7 dB each)",
     more="puts the tune {amount} further from vanishing",
     less="brings the tune {amount} nearer to vanishing",
 )

@@ -67,8 +67,11 @@ _RING = Quantity(
     definition="Time from the end of the last bar until the K-weighted level (50 ms) is 20 dB below its level there.",
     source="after the decay times of ISO 3382-1; depends on the room and the samples",
     meaning="After the last bar it takes {value} until the sound has all but gone (−20 dB).",
-    noticeable=0.1,
-    noticeable_from="twice the 5 % that ISO 3382-1:2009 Table A.1 gives for early decay, at a decay of one second",
+    noticeable=0.15,
+    noticeable_from=(
+        "three standard deviations of human re-performance (0.03 to 0.04 s each); ISO 3382-1:2009 Table A.1 gives 5 % for "
+        "the early decay of a room"
+    ),
     more="rings {amount} longer after the end",
     less="stops {amount} sooner after the end",
     decimals=2,

@@ -110,7 +110,7 @@ def draw_tune_bands(ax: Axes, data: Curves) -> Axes:
     ax.set_ylim(-30.0, top)
     faint: dict[str, Any] = {"ha": "right", "va": "top", "fontsize": 8, "color": INK, "alpha": 0.75}
     ax.text(0.995, 29.0 / (top + 30.0), "covered by the others", transform=ax.transAxes, **faint)
-    legend(ax, loc="upper right")
+    legend(ax, loc="upper left")
     return ax
 
 

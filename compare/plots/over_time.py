@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from compare.loudness import Meter
 from compare.plots.look import legend, plain_axes, style
 
 if TYPE_CHECKING:
@@ -50,7 +49,7 @@ def loudness_data(trial: Trial) -> Courses:
     """Return the momentary loudness (0.4 s) of the clips as scored, at the middle of its window."""
     seconds, values = [], []
     for heard in trial.variants:
-        momentary = Meter(heard.rendering.mix, trial.sample_rate_hz).momentary(_HOP_S)
+        momentary = heard.meter.momentary(_HOP_S)
         values.append(momentary + 20.0 * np.log10(heard.gain_scored))
         seconds.append(np.arange(len(momentary)) * _HOP_S + 0.2)
     names = tuple(heard.variant for heard in trial.variants)

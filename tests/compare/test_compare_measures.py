@@ -255,6 +255,25 @@ def test_a_late_start_changes_nothing(make_sound, variants, piece, trial):
             assert not item.quantity.differs(item.value, before[item.quantity.name].value), item.quantity.name
 
 
+@pytest.mark.parametrize("seed", [1, 2])
+def test_another_performance_is_no_difference(make_sound, variants, piece, trial, seed):
+    """The same variant played by people who come up to 8 ms early or late: nothing is said to differ."""
+    m, rng = make_sound, np.random.default_rng(seed)
+
+    def human(notes):
+        return [
+            (onset + max(0.0, 1.0 + rng.uniform(-8, 8) / 8) * 0.016, length, pitch) for onset, length, pitch in notes
+        ]
+
+    amount = {"violins 1": (m.MELODY, 0.06, 0.3), "violas": (m.MIDDLE, 0.03, 0.6), "cellos": (m.BASS, 0.05, 0.7)}
+    stems = {name: m.sound(human(notes), level=level, pan=pan) for name, (notes, level, pan) in amount.items()}
+    again = m.rendering("again", stems)
+    made = compare_passage(
+        [variants[0][0], again], arrangements=[variants[1][0]] * 2, layers=piece[1], passage="opening"
+    )
+    assert made.changes[0].figures == ()
+
+
 def test_without_arrangements_the_sound_is_still_measured(variants):
     """Loudness, brightness, resonance and width need no notes; the others say what they need."""
     heard = compare_passage(variants[0][:1], passage="p").variants[0]
