@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from reading.features import Bools, Floats, first_endings
+from reading.features import Bools, Floats, Ints, first_endings
 from reading.timeline import TEMPO_WORDS
 
 if TYPE_CHECKING:
@@ -58,7 +58,7 @@ def signs(score: Score) -> Signs:
         "double bar or repeat sign": _after_bar_line(score),
         "new tempo": _headings(score),
         "rehearsal mark": _rehearsals(score),
-        "new key signature": _changes(bars["fifths"]),
+        "new key signature": _changes(bars["fifths"].astype(np.int64)),
         "new metre": _changes(4 * bars["beats"].astype(np.int64) * 64 // np.maximum(bars["beat_type"], 1)),
     }
     strength = np.sum([WEIGHTS[name] * there for name, there in found.items()], axis=0)
@@ -116,7 +116,7 @@ def _rehearsals(score: Score) -> Bools:
     return out
 
 
-def _changes(column: np.ndarray) -> Bools:  # type: ignore[type-arg]
+def _changes(column: Ints) -> Bools:
     """Say which bars differ from the bar before."""
     out = np.zeros(len(column), bool)
     out[1:] = column[1:] != column[:-1]

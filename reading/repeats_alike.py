@@ -148,4 +148,4 @@ def _shared(one: Words, other: Words) -> Floats:
 def _strokes_of_both(sets: Any) -> Floats:
     """Return the strokes of both rows together, 1 where there are none (so that silence resembles nothing)."""
     size = np.asarray(sets).reshape(len(sets), -1).sum(axis=1).astype(np.float64)
-    return np.maximum(size[:, None] + size[None, :], 1.0)
+    return np.asarray(np.maximum(size[:, None] + size[None, :], 1.0))
