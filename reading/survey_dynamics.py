@@ -104,6 +104,11 @@ def _levels(score: Score, rows: tuple[DynamicMark, ...]) -> list[DynamicMark]:
     return [by_onset[onset] for onset in sorted(by_onset)]
 
 
+def _half_bar(score: Score, bar: int) -> int:
+    """Ticks of half a bar: a mark so near to the end of a hairpin is its goal."""
+    return int(score.bars["duration"][bar - 1]) // 2
+
+
 def contrasts(score: Score, rows: tuple[DynamicMark, ...]) -> tuple[Contrast, ...]:
     """Return sudden changes of loudness; changes that follow each other closely are one alternation.
 
@@ -123,14 +128,15 @@ def contrasts(score: Score, rows: tuple[DynamicMark, ...]) -> tuple[Contrast, ..
     sudden = []
     for place in range(1, len(levels)):
         before, now = levels[place - 1], levels[place]
-        led = any(a < now.onset and b > before.onset and b >= now.onset - 10_080 * 2 for a, b in hairpins)
+        near = now.onset - _half_bar(score, before.bar_index)
+        led = any(a < now.onset and b > before.onset and b >= near for a, b in hairpins)
         if abs(now.degree - before.degree) >= _SUDDEN and not led:
             sudden.append(place)
     groups: list[list[int]] = []
     for place in sudden:
-        near = groups and levels[place].bar_index - levels[groups[-1][-1]].bar_index <= _SHORT_BARS
+        close = groups and levels[place].bar_index - levels[groups[-1][-1]].bar_index <= _SHORT_BARS
         back = place >= 2 and levels[place].mark == levels[place - 2].mark
-        if near and back and groups[-1][-1] == place - 1:
+        if close and back and groups[-1][-1] == place - 1:
             groups[-1].append(place)
         else:
             groups.append([place])
@@ -171,8 +177,9 @@ def swells(score: Score, rows: tuple[DynamicMark, ...]) -> tuple[Swell, ...]:
     for row in rows:
         if row.kind != "hairpin":
             continue
+        half = _half_bar(score, row.bar_index)
         before = [level.degree for level in levels if level.onset <= row.onset]
-        after = [level.degree for level in levels if row.onset < level.onset <= row.end + 20_160]
+        after = [level.degree for level in levels if row.onset < level.onset <= row.end + half]
         last = score.bar_at(max(row.onset, row.end - 1))
         kind = "dim" if row.mark.startswith("d") else "cresc"
         result.append(Swell(row.bar_index, last, kind, before[-1] if before else -1, after[0] if after else -1))

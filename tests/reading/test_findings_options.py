@@ -106,3 +106,18 @@ def test_survey_follows_overruled_layers(found, form_builder):
     kinds = {finding.kind: finding.bars for finding in survey(score, layers).findings}
     assert kinds.get("melody in the left hand") == "2-5"
     assert "melody in the left hand" not in {finding.kind for finding in survey(score).findings}
+
+
+@pytest.mark.parametrize(
+    "change", ["up a tone", "down a semitone", "twice as long", "half as long", "other voice names"]
+)
+def test_findings_do_not_hang_on_key_note_values_or_voice_names(found, form_builder, change):
+    """The same piece in another key, in other note values or with other voice names has the same findings and ranks."""
+    other = {
+        "up a tone": lambda score: form_builder.transposed(score, 2),
+        "down a semitone": lambda score: form_builder.transposed(score, -1),
+        "twice as long": lambda score: form_builder.stretched(score, 2),
+        "half as long": lambda score: form_builder.stretched(score, 1, 2),
+        "other voice names": lambda score: form_builder.renamed_voices(score, 1),
+    }[change](found.score)
+    assert [(one.name, one.rank) for one in survey(other).findings] == [(one.name, one.rank) for one in found.findings]
