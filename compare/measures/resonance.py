@@ -25,6 +25,7 @@ if TYPE_CHECKING:
 __all__ = ["Resonance", "gap_level_db", "ring_s", "semitone_power", "standing_sound_db"]
 
 _FLOOR_DB = -60.0
+_COVERED_DB = -25.0
 _SHORTEST_GAP_S = 0.25
 _SEMITONES = np.arange(28, 100)
 _FRAME = 8192
@@ -51,7 +52,8 @@ _STANDING = Quantity(
     unit="dB",
     definition=(
         "Per bar, K-weighted power in semitone bands (E1 to D♯7): sum over the bands of the 10th percentile over time, "
-        "against the sum of the means; median over the bars; not below −60 dB. Repeated notes count as standing."
+        "against the sum of the means; median over the bars; not below −25 dB, where it is covered. Repeated notes "
+        "count as standing."
     ),
     source="our own; monotone in the level of an added held part from −40 to +9 dB",
     meaning="The part of the sound that never stops during a bar lies at {value} of the whole.",
@@ -69,8 +71,8 @@ _RING = Quantity(
     meaning="After the last bar it takes {value} until the sound has all but gone (−20 dB).",
     noticeable=0.15,
     noticeable_from=(
-        "three standard deviations of human re-performance (0.03 to 0.04 s each); ISO 3382-1:2009 Table A.1 gives 5 % for "
-        "the early decay of a room"
+        "three standard deviations of human re-performance (0.03 to 0.04 s each); ISO 3382-1:2009 Table A.1 gives "
+        "5 % for the early decay of a room"
     ),
     more="rings {amount} longer after the end",
     less="stops {amount} sooner after the end",
@@ -185,7 +187,8 @@ class Resonance:
             if inside.sum() >= 6 and power[inside].sum() > 0.0:
                 bars.append({"bar": index, "db": round(standing_sound_db(power[inside]), 2)})
         if bars:
-            found["standing_sound"] = Reading(float(np.median([bar["db"] for bar in bars])), {"per_bar": bars})
+            level = max(_COVERED_DB, float(np.median([bar["db"] for bar in bars])))
+            found["standing_sound"] = Reading(level, {"per_bar": bars})
         ring = ring_s(sound.meter.means(0.05, 0.005), 0.005, sound.bars_s[-1][2]) if sound.bars_s else None
         if ring is not None:
             found["ring"] = Reading(ring)
