@@ -80,7 +80,7 @@ def beat_ticks(score: Score) -> Ints:
     """
     beats, unit = score.bars["beats"].astype(np.int64), score.bars["beat_type"].astype(np.int64)
     compound = np.where((beats > 3) & (beats % 3 == 0), 3, 1)
-    return np.asarray(4 * TICKS_PER_QUARTER * compound // np.maximum(unit, 1), np.int64)
+    return np.asarray(np.maximum(4 * TICKS_PER_QUARTER * compound // np.maximum(unit, 1), 1), np.int64)
 
 
 def first_endings(score: Score) -> Bools:
@@ -186,7 +186,7 @@ def nominal_ticks(score: Score) -> Ints:
     """Return the full length of each bar in ticks by its metre (as filled, where longer), shape (n_bars,)."""
     bars = score.bars
     length = 4 * TICKS_PER_QUARTER * bars["beats"].astype(np.int64) // np.maximum(bars["beat_type"], 1)
-    return np.asarray(np.maximum(length, bars["duration"]), np.int64)
+    return np.asarray(np.maximum(np.maximum(length, bars["duration"]), 1), np.int64)
 
 
 def places(score: Score, onset: Ints, slots: int) -> tuple[Ints, Ints]:

@@ -126,3 +126,19 @@ def test_figure_at(form_builder, staff):
         (2, staff),
         (3, staff),
     ]
+
+
+def test_bars_without_length_or_metre(form_builder):
+    """An empty bar of no length, and a metre of nothing, are passed over without a warning or an error."""
+    score = form_builder.build(["C5/4", "C5/4", "E5/4", "C5/4"], ["C3 G3 E3 G3 " * 2] * 4)
+    bars = score.bars.copy()
+    bars = np.concatenate([bars[:2], bars[1:2], bars[2:]])
+    bars["index"] = np.arange(1, 6)
+    bars["duration"][2], bars["onset"][2] = 0, bars["onset"][3]
+    bars["beats"][2], bars["beat_type"][2] = 0, 0
+    notes = score.notes.copy()
+    notes["bar"][notes["bar"] > 2] += 1
+    odd = dataclasses.replace(score, bars=bars, notes=notes, bar_numbers=tuple("12345"))
+    sections, _, figures, _ = all_of(odd)
+    assert len(sections.curve) == 5
+    assert [figures.at(bar, 2).family for bar in (1, 2, 4, 5)] == ["broken"] * 4
