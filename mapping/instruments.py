@@ -1,11 +1,13 @@
 """Instruments as data: ranges, registers, transposition, breath and technique, each figure with its source.
 
-The data are ``mapping/data/instruments.yaml``; a user adds instruments and ensembles in files of the same form
-(:func:`load_user`). Pitches are sounding MIDI pitches unless a name says *written*.
+The data are ``mapping/data/instruments.yaml``; a user adds instruments and ensembles in files of the same form, laid
+in the user's data folder (:func:`user_files`) or read by :func:`load_user`. Pitches are sounding MIDI pitches unless a
+name says *written*.
 """
 
 from __future__ import annotations
 
+import os
 import re
 from dataclasses import dataclass, field
 from functools import cache
@@ -15,7 +17,18 @@ from typing import Any
 
 from base.errors import InputError, Problem, SpecError, nearest
 
-__all__ = ["FAMILIES", "Drums", "Instrument", "Register", "instrument", "instruments", "load_user", "midi_of", "reset"]
+__all__ = [
+    "FAMILIES",
+    "Drums",
+    "Instrument",
+    "Register",
+    "instrument",
+    "instruments",
+    "load_user",
+    "midi_of",
+    "reset",
+    "user_files",
+]
 
 FAMILIES = ("woodwind", "brass", "percussion", "keyboard", "plucked", "strings")
 """Families in score order."""
@@ -197,8 +210,26 @@ def midi_of(name: str) -> int:
 
 
 def instruments() -> dict[str, Instrument]:
-    """Return every known instrument by name, in score order (the user's own come last)."""
+    """Return every known instrument by name, in score order (the user's own come last).
+
+    Raises
+    ------
+    SpecError
+        Where a file of the user's folder is not a table of instruments.
+    """
+    for path in user_files():
+        stamp = path.stat().st_mtime_ns
+        if _read.get(path) != stamp:
+            _read[path] = stamp
+            load_user(path)
     return {**_built_in(), **_user}
+
+
+def user_files() -> list[Path]:
+    """Return the YAML files of the user's folder, ``klangprobe/instruments`` in the user's data folder."""
+    root = os.environ.get("XDG_DATA_HOME")
+    folder = (Path(root) if root else Path.home() / ".local" / "share") / "klangprobe" / "instruments"
+    return sorted(folder.glob("*.yaml"))
 
 
 def instrument(name: str) -> Instrument:
@@ -251,11 +282,13 @@ def load_user(path: Path) -> tuple[str, ...]:
 
 
 def reset() -> None:
-    """Forget the instruments added by :func:`load_user`."""
+    """Forget the instruments added by :func:`load_user`; those of the user's folder are read again when asked for."""
     _user.clear()
+    _read.clear()
 
 
 _user: dict[str, Instrument] = {}
+_read: dict[Path, int] = {}  # files of the user's folder, by time of change
 
 
 @cache

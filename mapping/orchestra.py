@@ -11,10 +11,10 @@ from importlib.resources import files
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from base.errors import InputError, SpecError, nearest
+from base.errors import InputError, Problem, SpecError, nearest
 from mapping.arrangement import Player
 from mapping.instrument_tables import read_yaml
-from mapping.instruments import instruments, load_user
+from mapping.instruments import instruments, load_user, user_files
 from reading.palette import Palette
 
 if TYPE_CHECKING:
@@ -123,10 +123,15 @@ def load_orchestra(path: Path) -> tuple[str, ...]:
     SpecError
         Where the file is not such a table, or an ensemble names an unknown player.
     """
-    from base.errors import Problem
-
     load_user(path)
+    return _load_ensembles(path)
+
+
+def _load_ensembles(path: Path) -> tuple[str, ...]:
+    """Add the ensembles of a file whose instruments are known; return their names."""
     table = read_yaml(path).get("ensembles", {})
+    if not isinstance(table, dict):
+        raise SpecError([Problem("expected a table of ensembles by name", place="ensembles")], path=path)
     for name, entry in table.items():
         place = f"ensembles.{name}"
         if not isinstance(entry, dict) or not entry.get("players"):
@@ -235,6 +240,7 @@ def _place(one: Player, order: str) -> tuple[float, int]:
 
 
 _user: dict[str, dict[str, Any]] = {}
+_read: dict[Path, int] = {}  # files of the user's folder, by time of change
 
 
 @cache
@@ -245,4 +251,9 @@ def _data() -> dict[str, Any]:
 
 def _ensembles() -> dict[str, dict[str, Any]]:
     """Return built-in and user's ensembles by name."""
+    for path in user_files():
+        stamp = path.stat().st_mtime_ns
+        if _read.get(path) != stamp:
+            _read[path] = stamp
+            _load_ensembles(path)
     return {**_data()["ensembles"], **_user}

@@ -15,6 +15,7 @@ def _only_built_in():
     from mapping import orchestra
 
     orchestra._user.clear()
+    orchestra._read.clear()
 
 
 @pytest.mark.parametrize("item", instruments().values(), ids=lambda item: item.name)
@@ -226,3 +227,19 @@ def test_every_kind_of_check_is_documented():
     rows = (root / "docs" / "checks.md").read_text(encoding="utf-8")
     assert len(kinds) >= 18
     assert all(f"| {kind} |" in rows for kind in kinds)
+
+
+def test_the_users_folder_is_known_everywhere(tmp_path, monkeypatch):
+    """A file in the user's data folder adds its instruments and ensembles without being named, and is read anew."""
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path))
+    folder = tmp_path / "klangprobe" / "instruments"
+    folder.mkdir(parents=True)
+    added = "instruments: {heckelphone: {like: oboe, transpose: -12}}\n"
+    (folder / "mine.yaml").write_text(added + "ensembles: {two: {players: [heckelphone, oboe 1]}}\n")
+    assert [one.name for one in players_of("two")] == ["oboe 1", "heckelphone"]
+    (folder / "mine.yaml").write_text("instruments: {heckelphone: 3}")
+    import os
+
+    os.utime(folder / "mine.yaml", ns=(1, 1))
+    with pytest.raises(SpecError, match=r"mine\.yaml"):
+        instruments()
