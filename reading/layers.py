@@ -10,12 +10,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from enum import IntEnum
-from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from base.errors import Problem, SpecError, nearest
+from reading.layers_evidence import Evidence, evidence_of, more_evidence
 from reading.layers_inner import contrapuntal_bars, counter_rows, pedal_point_rows
 from reading.layers_lines import lines_of, scores_of
 from reading.layers_path import best_path, change_costs, posterior
@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
 
     from reading.layers_lines import FloatArray, Line
-    from reading.layers_roles import BoolArray
+    from reading.layers_roles import BoolArray, HandOver
     from reading.layers_texture import IntArray, Texture
     from reading.score import Score
 
@@ -56,15 +56,6 @@ _ROLE_OF = {
 
 LAYER_NAMES = (*_ROLE_OF, "accompaniment", "all", "upper staff", "lower staff")
 """The layers a spec may name: the roles and their sums."""
-
-
-@dataclass(frozen=True)
-class Evidence:
-    """Why the notes of some bars have their roles: first and last bar index, and a sentence."""
-
-    first_bar: int
-    last_bar: int
-    text: str
 
 
 @dataclass(frozen=True, eq=False)
@@ -114,10 +105,11 @@ def find_layers(score: Score) -> Layers:
     if not len(texture.onset) or not texture.bars:
         return Layers(roles, confidence, (), (), staff)
     lines = lines_of(texture)
-    scores, _ = scores_of(texture, lines)
+    judged = scores_of(texture, lines)
     costs = change_costs(lines)
-    path, chance = best_path(scores, costs), posterior(scores, costs)
-    melody, sure = _melody(texture, lines, path, chance)
+    path, chance = best_path(judged[0], costs), posterior(judged[0], costs)
+    answers = hand_overs(texture)
+    melody, sure = _melody(texture, lines, path, chance, answers)
     doubling = doubling_rows(texture, melody)
     bass = bass_rows(texture, melody | doubling)
     free = ~(melody | doubling | bass)
@@ -129,11 +121,14 @@ def find_layers(score: Score) -> Layers:
         found[mask] = role
     roles[texture.ids], confidence[texture.ids] = found, sure
     _follow_main_notes(score, roles, confidence)
-    return Layers(roles, confidence, _evidence(texture, lines, path, scores), contrapuntal_bars(texture, lines), staff)
+    contrapuntal = contrapuntal_bars(texture, lines)
+    said = evidence_of(texture, lines, path, judged) + more_evidence(texture, answers, doubling, contrapuntal)
+    said.sort(key=lambda one: (one.first_bar, one.last_bar))
+    return Layers(roles, confidence, tuple(said), contrapuntal, staff)
 
 
 def _melody(
-    texture: Texture, lines: list[Line], path: IntArray, chance: FloatArray
+    texture: Texture, lines: list[Line], path: IntArray, chance: FloatArray, answers: list[HandOver]
 ) -> tuple[BoolArray, np.ndarray[Any, np.dtype[np.float32]]]:
     """Mark the chosen line of each bar and the hand-overs as tune; say how sure every note's own role is."""
     melody = np.zeros(len(texture.onset), dtype=bool)
@@ -143,34 +138,10 @@ def _melody(
         melody[line.rows[path[bar] == column]] = True
         in_tune[line.rows] += chance[bar, column]
     in_tune = np.minimum(in_tune, 1.0)
-    for answer in hand_overs(texture):
+    for answer in answers:
         melody[answer.rows] = True
         in_tune[answer.rows] = np.maximum(in_tune[answer.rows], min(1.0, answer.share))
     return melody, np.where(melody, in_tune, 1.0 - in_tune).astype(np.float32)
-
-
-def _evidence(texture: Texture, lines: list[Line], path: IntArray, scores: FloatArray) -> tuple[Evidence, ...]:
-    """One sentence for each stretch of bars that keeps one line: which, the runner-up and the margin."""
-    edges = [0, *(np.flatnonzero(np.diff(path)) + 1).tolist(), len(path)]
-    result = []
-    for first, last in pairwise(edges):
-        mean = scores[first:last].mean(axis=0)
-        chosen = int(path[first])
-        others = [column for column in np.argsort(-mean).tolist() if column != chosen]
-        text = f"melody: {_line_words(texture, lines[chosen])}"
-        if others:
-            margin = mean[chosen] - mean[others[0]]
-            text += f"; next best {_line_words(texture, lines[others[0]])}, margin {margin:.1f}"
-        result.append(Evidence(first + 1, last, text))
-    return tuple(result)
-
-
-def _line_words(texture: Texture, line: Line) -> str:
-    """Name the line in words."""
-    kind = {"top": "highest", "bottom": "lowest", "long": "longest"}[line.kind]
-    if texture.staves == 2:
-        return f"{kind} notes of the {'right' if line.staff == 0 else 'left'} hand"
-    return f"{kind} notes of staff {line.staff + 1}"
 
 
 def _follow_main_notes(score: Score, roles: IntArray | Any, confidence: Any) -> None:
