@@ -160,7 +160,7 @@ def gap_voices(
     """
     limits = [(max(low, _BOTTOM), min(high, _TOP), centre) for low, high, centre in ranges]
     limits = [(low, high, centre) if low <= high else (1, 0, centre) for low, high, centre in limits]
-    pieces = [piece.with_gap(over) for piece in _pieces(score, harmony, start, end, melody, (), _FILL_TICKS)]
+    pieces = [piece.with_gap(over) for piece in _pieces(score, harmony, start, end, melody, (), filling=True)]
     return [_struck(score, voice, "changes") for voice in _solve(pieces, limits, FILL)]
 
 
@@ -201,11 +201,13 @@ def _pieces(
     end: int | None,
     melody: np.ndarray[Any, np.dtype[np.bool_]] | None,
     only: tuple[str, ...],
-    longest_ticks: int = _LONGEST_TICKS,
+    *,
+    filling: bool = False,
 ) -> list[Piece]:
     """Return the stretches to be voiced."""
     found = spans_of(score) if harmony is None else harmony
-    return pieces_of(score, found, start, score.end if end is None else end, melody, only, longest_ticks)
+    longest = _FILL_TICKS if filling else _LONGEST_TICKS
+    return pieces_of(score, found, start, score.end if end is None else end, melody, only, longest, gaps=filling)
 
 
 def _solve(pieces: list[Piece], limits: list[tuple[int, int, int]], weights: Weights) -> list[Held]:

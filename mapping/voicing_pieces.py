@@ -94,6 +94,8 @@ def pieces_of(
     melody: np.ndarray[Any, np.dtype[np.bool_]] | None,
     only: tuple[str, ...],
     longest_ticks: int,
+    *,
+    gaps: bool = False,
 ) -> list[Piece]:
     """Return the spans between *start* and *end*, cut into stretches of at most *longest_ticks*.
 
@@ -108,6 +110,8 @@ def pieces_of(
     only : tuple of str
         Members of the chord that may be played; all where empty.
     longest_ticks : int
+    gaps : bool
+        Whether the pieces also say what sounds from moment to moment.
     """
     notes = sounding(score)
     attacks = np.unique(notes["onset"])
@@ -118,7 +122,7 @@ def pieces_of(
     begins, ends = np.array([cut[0] for cut in cuts]), np.array([cut[1] for cut in cuts])
     rows, places, overlap = pairs_of(notes, begins, ends)
     edges = np.searchsorted(places, np.arange(len(cuts) + 1))
-    frames = _moments(notes, np.concatenate([begins, ends]))
+    frames = _moments(notes, np.concatenate([begins, ends])) if gaps else None
     found = []
     for place, (begin, stop, span) in enumerate(cuts):
         inside = slice(edges[place], edges[place + 1])
@@ -159,9 +163,10 @@ def _moments(notes: Notes, edges: Ints) -> tuple[Ints, Ints, list[Ints]]:
     ticks = np.unique(np.concatenate([notes["onset"], notes["onset"] + notes["duration"], edges]))
     starts, ends = ticks[:-1], ticks[1:]
     rows, moments, _ = pairs_of(notes, starts, ends)
-    parts = np.searchsorted(moments, np.arange(len(starts) + 1))
-    pitch = notes["pitch"].astype(np.int64)
-    return starts, ends, [np.unique(pitch[rows[a:b]]) for a, b in pairwise(parts.tolist())]
+    pitch = notes["pitch"].astype(np.int64)[rows]
+    fresh = np.append(True, (np.diff(moments) != 0) | (np.diff(pitch) != 0)) if len(rows) else np.zeros(0, dtype=bool)
+    parts = np.searchsorted(moments[fresh], np.arange(1, len(starts)))
+    return starts, ends, np.split(pitch[fresh], parts)
 
 
 def _piece(
@@ -172,7 +177,7 @@ def _piece(
     overlap: Ints,
     tune: np.ndarray[Any, np.dtype[np.bool_]],
     only: tuple[str, ...],
-    frames: tuple[Ints, Ints, list[Ints]],
+    frames: tuple[Ints, Ints, list[Ints]] | None,
 ) -> Piece:
     """Return one stretch; *notes* are those that sound in it, lowest first."""
     length = end - start
@@ -191,7 +196,6 @@ def _piece(
     }
     begin = notes["onset"] <= start
     stop = notes["onset"] + notes["duration"] >= end
-    first, last = np.searchsorted(frames[0], [start, end]).tolist()
     return Piece(
         start,
         end,
@@ -206,8 +210,14 @@ def _piece(
         classes,
         share,
         sung,
-        frames=tuple((float(frames[1][row] - frames[0][row]), frames[2][row]) for row in range(first, last)),
+        frames=() if frames is None else _inside(frames, start, end),
     )
+
+
+def _inside(frames: tuple[Ints, Ints, list[Ints]], start: int, end: int) -> tuple[tuple[float, Ints], ...]:
+    """Return length and pitches of the moments between two ticks."""
+    first, last = np.searchsorted(frames[0], [start, end]).tolist()
+    return tuple((float(frames[1][row] - frames[0][row]), frames[2][row]) for row in range(first, last))
 
 
 def _outer(pitches: Ints, which: Any) -> int:
