@@ -103,10 +103,12 @@ def _check_bars(draft: Draft) -> None:
 
 
 def _may_be_short(draft: Draft, bar: RawBar, last: int) -> bool:
-    """Whether a short bar is explained: a pickup, the end, or half a bar at a repeat, ending or double bar."""
+    """Whether a short bar is explained: a pickup, the end, half a bar at a repeat, or one of two halves."""
     if bar.index in (1, last) or bar.implicit or bar.repeat_start or bar.repeat_end or bar.double_bar or bar.volta:
         return True
     before, after = draft.bars[bar.index - 2], draft.bars[bar.index]
+    if bar.nominal in (before.filled + bar.filled, bar.filled + after.filled):
+        return True  # one bar written as two
     return bool(before.repeat_end or before.double_bar or after.repeat_start or after.volta or after.implicit)
 
 

@@ -22,6 +22,8 @@ STEPS = {"C": 0, "D": 1, "E": 2, "F": 3, "G": 4, "A": 5, "B": 6}
 SEMITONES = (0, 2, 4, 5, 7, 9, 11)
 _ACCENTS = {"sf", "sfz", "sff", "sffz", "sfffz", "fz", "ffz", "rf", "rfz", "fp", "sfp", "sfpp", "sfzp", "pf", "ffp"}
 _GRACE_VALUES = {"whole": 1, "half": 2, "quarter": 4, "eighth": 8, "16th": 16, "32nd": 32, "64th": 64, "128th": 128}
+_PLAIN = 64  # a fraction of a quarter up to this denominator may be meant
+_TUPLETS = (3, 6, 12, 24, 5, 10, 20, 7, 14, 28, 9, 18, 15, 21)
 _MAX_BAR_QUARTERS = 4096
 _MAX_VOICES = 256
 _SILENT = {"print", "grouping", "link", "bookmark", "listening"}
@@ -87,7 +89,24 @@ class PartReader:
         """Return a position in divisions as ticks from the start of the bar."""
         scaled = position * TICKS_PER_QUARTER
         whole, rest = divmod(scaled, self.divisions)
-        return int(whole) if not rest else round(Fraction(scaled) / self.divisions)
+        if not rest:
+            return int(whole)
+        place = Fraction(position) / self.divisions
+        return self._nearest(place) if place.denominator > _PLAIN else round(place * TICKS_PER_QUARTER)
+
+    def _nearest(self, place: Fraction) -> int:
+        """Return a place that falls on no tick as the tuplet it stands for, where one lies within a division.
+
+        Many files give durations in whole divisions that a tuplet does not fit (85, 85, 86 of 256 for a triplet).
+        """
+        near = [
+            (abs(place * count - round(place * count)) / count * self.divisions + Fraction(count, 50), count)
+            for count in _TUPLETS
+        ]
+        error, count = min(near)
+        if error - Fraction(count, 50) <= 1:
+            return round(place * count) * TICKS_PER_QUARTER // count
+        return round(place * TICKS_PER_QUARTER)
 
     @property
     def now(self) -> int:
@@ -314,7 +333,7 @@ class PartReader:
         rest = element.find("rest")
         if rest is not None and (rest.get("measure") == "yes" or element.find("type") is None) and not chord:
             self.bar.rested = max(self.bar.rested, end)
-        else:
+        elif not chord:
             self.bar.filled = max(self.bar.filled, end)
 
     def _rest_notations(self, element: Any, onset: int) -> None:
@@ -342,11 +361,12 @@ class PartReader:
         if abs(alter) > 2 and abs(alter) != 3:
             degree, alter = _respelled(midi)
             step, octave = degree % 7, degree // 7
-        staff = self.number(element.findtext("staff"), 1)
+        chord = element.find("chord") is not None  # its members may leave out what the first one says
+        staff = self.number(element.findtext("staff"), self.last.staff if chord and self.last else 1)
         if not 1 <= staff <= 64:
             raise BadPlace(f"staff {staff} is impossible")
         self.staves = max(self.staves, staff)
-        voice = (element.findtext("voice") or "1").strip()[:16]
+        voice = (element.findtext("voice") or (self.last.voice if chord and self.last else "1")).strip()[:16]
         self._count_voice(voice)
         made = RawNote(onset, duration, midi, step, int(alter), octave, self.row, staff, voice, self.bar.index)
         made.xml_id = element.get("id") or ""

@@ -108,6 +108,9 @@ HOSTILE = {
     "kern of three thousand spines": lambda xml: (
         "**kern\n" + "\n".join("\t".join(["*^"] * 2**row) for row in range(12)) + "\n"
     ),
+    "kern on which the converter dies": lambda xml: (
+        "**kern\t**keM4/4\n=1\t=*M4/4\n=1\t=1\n4C\t8ee(L\n.\t8ff)J\n4E 4G\t"
+    ),
     "kern without notes": lambda xml: "**kern\n4r\n*-\n",
     "MEI with impossible pitch": lambda xml: mei('<note dur="4" oct="99" pname="c"/>'),
     "MEI with impossible duration": lambda xml: mei('<note dur="0" oct="4" pname="c"/>'),
