@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import replace
 from itertools import combinations
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -11,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from base.identity import digest
 from klangprobe.page.acting import steps_here
 from klangprobe.page.model import BarsPage, Difference, Figure, PassagePage, Picture, StemPage, VariantPage
 
@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from mapping.arrangement import Arrangement
     from mapping.spec import Answer
     from reading.findings import Finding
+    from render.sound import Stem
 
 __all__ = ["passage_page"]
 
@@ -35,7 +36,8 @@ PIANO = "the piano itself"
 _QUESTIONS = 3
 _FIGURES = 5  # as many as one listens for at a time; the rest lies below
 _SILENT = 1e-5  # a player whose samples stay below -100 dB has no stem on the page
-_STEM_VERSION = 1
+_STEM_VERSION = 2
+_LEVEL = 0.5  # peak of an encoded stem
 _TITLES = {
     "spectrum": "Where the sound lies, low to high",
     "third-octaves": "The same in bands a third of an octave wide",
@@ -89,31 +91,33 @@ def passage_page(
     here = _inside(findings, spans)
     given = [answer for answer in answers if answer.finding in {finding.name for finding in here}]
     heard = [*trial.variants, *([trial.piano] if trial.piano else [])]
-    scores = [*arrangements, *([None] if trial.piano else [])]
-    chosen = {answer.choice for answer in given}
     acting = {arrangement.variant: steps_here(arrangement, spans) for arrangement in arrangements}
+    chosen = {answer.choice for answer in given}
     variants = tuple(
-        _variant(item, arrangement, trial, chosen, (clips or {}).get(item.variant), stems=stems, store=store)
-        for item, arrangement in zip(heard, scores, strict=True)
+        _variant(item, trial, acting.get(item.variant, ()), chosen, (clips or {}).get(item.variant), stems, store)
+        for item in heard
     )
-    variants = tuple(replace(variant, steps=acting.get(variant.name, ())) for variant in variants)
-    sounding = {stem.name for variant in variants for stem in variant.stems}
     where = where or _where(arrangements[0], spans)
-    bars = engraver.passage(spans, heard[0].rendering, f"Piano, {where}") if engraver else BarsPage()
     return PassagePage(
         name=trial.passage,
         where=where,
         duration_s=len(heard[0].rendering.mix) / trial.sample_rate_hz,
         variants=variants,
-        bars=bars,
+        bars=engraver.passage(spans, heard[0].rendering, f"Piano, {where}") if engraver else BarsPage(),
         questions=tuple(dict.fromkeys(finding.question for finding in here))[:_QUESTIONS],
         answers=tuple(_answer(answer) for answer in given),
         differences=_differences(trial, acting),
         figures=_figures(heard, len(trial.variants)),
         pictures=_pictures(plots or {}, trial),
         notes=tuple(dict.fromkeys((*trial.notes, *(note for item in heard for note in item.rendering.warnings)))),
-        players=tuple(part.player.name for part in arrangements[0].parts if part.player.name in sounding),
+        players=_players(arrangements[0], variants),
     )
+
+
+def _players(arrangement: Arrangement, variants: Sequence[VariantPage]) -> tuple[str, ...]:
+    """Players that sound in some variant, in score order."""
+    sounding = {stem.name for variant in variants for stem in variant.stems}
+    return tuple(part.player.name for part in arrangement.parts if part.player.name in sounding)
 
 
 def _inside(findings: Sequence[Finding], spans: tuple[tuple[int, int], ...]) -> list[Finding]:
@@ -167,53 +171,49 @@ def _answer(answer: Answer) -> str:
 
 def _variant(
     heard: Heard,
-    arrangement: Arrangement | None,
     trial: Trial,
+    steps: tuple[str, ...],
     chosen: set[str],
     clip: Path | None,
-    *,
     stems: bool,
     store: Store | None,
 ) -> VariantPage:
     """One variant: its clip as scored, and the factor that makes it as loud as the others."""
-    name = heard.variant if arrangement else PIANO
-    says = heard.says if arrangement else "as it stands, with its pedal"
-    audio = clip.read_bytes() if clip else _audio(heard.clip("scored"), ".flac", trial.sample_rate_hz)
+    reference = heard is trial.piano
     return VariantPage(
-        name=name,
-        says=says,
-        audio=audio,
+        name=PIANO if reference else heard.variant,
+        says="as it stands, with its pedal" if reference else heard.says,
+        audio=clip.read_bytes() if clip else _audio(heard.clip("scored"), ".flac", trial.sample_rate_hz),
         gain_matched=heard.gain_matched / heard.gain_scored,
         gain_scored=1.0,
-        stems=_stems(heard, trial.sample_rate_hz, store) if stems and arrangement else (),
-        chosen=name in chosen,
-        reference=arrangement is None,
+        steps=() if reference else steps,
+        stems=_stems(heard, trial.sample_rate_hz, store) if stems and not reference else (),
+        chosen=heard.variant in chosen and not reference,
+        reference=reference,
     )
 
 
 def _stems(heard: Heard, rate: int, store: Store | None) -> tuple[StemPage, ...]:
-    """Every player that sounds, at the level it has in the clip as scored; libsndfile encodes in parallel."""
-    sounding = [stem for stem in heard.rendering.stems if np.abs(stem.samples).max(initial=0.0) > _SILENT]
-    gain = heard.gain_scored
+    """Every player that sounds; encoded in parallel, because libsndfile lets other threads run."""
+    peaks = [(stem, float(np.abs(stem.samples).max(initial=0.0))) for stem in heard.rendering.stems]
+    sounding = [(stem, peak) for stem, peak in peaks if peak > _SILENT]
 
-    def encode(row: int) -> StemPage:
-        stem = sounding[row]
-        key = _stem_key(stem.key, gain)
-        return StemPage(stem.name, key, _encoded(stem.samples, gain, rate, key, store))
+    def encode(item: tuple[Stem, float]) -> StemPage:
+        stem, peak = item
+        key = digest("page stem", _STEM_VERSION, stem.key)
+        return StemPage(
+            stem.name, key, _encoded(stem.samples, _LEVEL / peak, rate, key, store), heard.gain_scored * peak / _LEVEL
+        )
 
     with ThreadPoolExecutor(2) as pool:
-        return tuple(pool.map(encode, range(len(sounding))))
-
-
-def _stem_key(key: str, gain: float) -> str:
-    """Name of an encoded stem: its sound and its level."""
-    from base.identity import digest
-
-    return digest("page stem", _STEM_VERSION, key, gain)
+        return tuple(pool.map(encode, sounding))
 
 
 def _encoded(samples: Audio, gain: float, rate: int, key: str, store: Store | None) -> bytes:
-    """Ogg Vorbis of a stem, from the cache where it is there."""
+    """Ogg Vorbis of a stem, from the cache where it is there.
+
+    The level is the stem's own, so that a change elsewhere, which moves the level of the whole, finds it again.
+    """
     if store and (found := store.get(key)):
         return found[0]["ogg"].tobytes()
     data = _audio(samples * np.float32(gain), ".ogg", rate)

@@ -60,7 +60,7 @@ def _passage_data(passage: PassagePage, name: str) -> dict[str, object]:
                 "name": variant.name,
                 "equal": variant.gain_matched,
                 "scored": variant.gain_scored,
-                "players": [[stem.name, stem.key] for stem in variant.stems],
+                "players": [[stem.name, stem.key, stem.gain] for stem in variant.stems],
             }
             for variant in passage.variants
         ],

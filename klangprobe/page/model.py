@@ -72,11 +72,24 @@ class BarsPage:
 
 @dataclass(frozen=True)
 class StemPage:
-    """One player's sound: encoded audio with its media type; equal *key* means equal sound, stored once."""
+    """One player's sound.
+
+    Attributes
+    ----------
+    name, key : str
+        Equal keys mean equal *audio*, which is stored once.
+    audio : bytes
+        Encoded, at a level of its own.
+    gain : float
+        Linear factor that brings *audio* to the level it has in the variant's clip.
+    media : str
+        Media type of *audio*.
+    """
 
     name: str
     key: str
     audio: bytes
+    gain: float = 1.0
     media: str = "audio/ogg"
 
 
@@ -97,7 +110,7 @@ class VariantPage:
     steps : tuple of str
         What it does, in words.
     stems : tuple of StemPage
-        Its players, each at the level it has in *audio*; may be empty.
+        Its players; their sum is the clip. May be empty.
     chosen : bool
         The recorded answer.
     reference : bool

@@ -58,8 +58,8 @@ def passage(name: str, **changes) -> PassagePage:
             gain_scored=scored,
             steps=("violins 1 play the melody",),
             stems=(
-                StemPage("violins 1", "a", halves, "audio/flac"),
-                StemPage("horn 1", f"b{sign}", flac(ramp(sign / 4)), "audio/flac"),
+                StemPage("violins 1", "a", halves, media="audio/flac"),
+                StemPage("horn 1", f"b{sign}", flac(ramp(sign / 4)), media="audio/flac"),
             ),
             chosen=sign < 0,
         )

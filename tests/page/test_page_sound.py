@@ -45,16 +45,16 @@ def sine(hertz: float, seconds: float, amplitude: float = 0.5) -> np.ndarray:
 
 
 def render(tab, clips: list[np.ndarray], acts: list, *, seconds: float = 0.5, gains=None, players=None, state=None):
-    """Run the graph offline; players are given as (name → samples), the same for every variant."""
+    """Run the graph offline; players are given as (name → samples, gain), the same for every variant."""
     gains = gains or [(1.0, 1.0)] * len(clips)
-    names = [[name, name] for name in players or {}]
+    names = [[name, name, gain] for name, (_, gain) in (players or {}).items()]
     given = {
         "length": int(seconds * RATE_HZ),
         "clips": [
             {"samples": clip.tolist(), "equal": equal, "scored": scored, "players": names}
             for clip, (equal, scored) in zip(clips, gains, strict=True)
         ],
-        "players": {name: samples.tolist() for name, samples in (players or {}).items()} or None,
+        "players": {name: samples.tolist() for name, (samples, _) in (players or {}).items()} or None,
         "acts": acts,
         "state": state or {},
     }
@@ -101,7 +101,7 @@ def test_a_silenced_player_leaves_the_others_in_place(tab):
     """Without the horn the output is the violins, sample for sample; with all players it is the whole again."""
     violins, horn = sine(660, 0.5, 0.3), sine(220, 0.5, 0.2)
     acts = [["hearPlayers", 0.1, ["violins 1"]], ["hearPlayers", 0.3, ["violins 1", "horn 1"]]]
-    out = render(tab, [violins + horn], acts, players={"violins 1": violins, "horn 1": horn})
+    out = render(tab, [violins + horn], acts, players={"violins 1": (2 * violins, 0.5), "horn 1": (horn, 1.0)})
     first, second = int(0.1 * RATE_HZ), int(0.3 * RATE_HZ)
     np.testing.assert_allclose(out[first + FADE + 1 : second], violins[first + FADE + 1 : second], atol=1e-6)
     np.testing.assert_allclose(out[second + FADE + 1 :], (violins + horn)[second + FADE + 1 :], atol=1e-6)

@@ -2,7 +2,7 @@
 // from one to another only moves gains, in 5 ms, so the place never changes and nothing clicks.
 //
 //   clip ──► take (1: the whole, 0: by player) ─┐
-//   player ─► part (0 or 1) ────────────────────┴► heard (0 or 1) ─► level ─► out
+//   player ─► part (0 or its gain) ─────────────┴► heard (0 or 1) ─► level ─► out
 //
 // It takes any BaseAudioContext, so the same graph runs in real time and in an OfflineAudioContext.
 "use strict";
@@ -46,8 +46,8 @@ klangprobe.Fader = class {
 klangprobe.Mix = class {
   /**
    * @param {BaseAudioContext} context
-   * @param {{buffer: AudioBuffer, equal: number, scored: number, players: [string, string][]}[]} variants
-   *   gains are linear; players are pairs of name and key of its sound
+   * @param {{buffer: AudioBuffer, equal: number, scored: number, players: [string, string, number][]}[]} variants
+   *   gains are linear; a player is its name, the key of its sound, and the gain it has in this variant
    * @param {{chosen?: number, weight?: string, again?: boolean, apart?: boolean}} state
    *   apart: one clip is gone before the next one comes (the switching rule of ITU-R BS.1534), for marking
    */
@@ -150,12 +150,12 @@ klangprobe.Mix = class {
       this.#play(buffer, node, when);
     }
     for (const line of this.lines) {
-      for (const [name, key] of line.variant.players) {
+      for (const [name, key, gain] of line.variant.players) {
         if (!nodes.has(key)) continue;
         const part = new klangprobe.Fader(this.context, 0);
         nodes.get(key).connect(part.node);
         part.node.connect(line.heard.node);
-        line.parts.set(name, part);
+        line.parts.set(name, { part, gain });
       }
     }
     this.byPlayer = true;
@@ -167,7 +167,7 @@ klangprobe.Mix = class {
     for (const line of this.lines) {
       const all = [...line.parts.keys()].every(sounds);
       line.whole.move(all ? 1 : 0, when);
-      for (const [name, part] of line.parts) part.move(!all && sounds(name) ? 1 : 0, when);
+      for (const [name, { part, gain }] of line.parts) part.move(!all && sounds(name) ? gain : 0, when);
     }
   }
 
