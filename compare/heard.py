@@ -120,16 +120,21 @@ def heard_json(heard: Heard, first: Heard) -> dict[str, Any]:
         "spectrum_difference_db": rounded(level - smooth(first.spectrum)[1], 2),
         "third_octave_db": rounded(heard.third_octaves_db, 2),
         "third_octave_difference_db": rounded(heard.third_octaves_db - first.third_octaves_db, 2),
-        "welch": {
-            "window": heard.spectrum.window,
-            "segment": heard.spectrum.segment,
-            "segments": heard.spectrum.segments,
-            "enbw_hz": round(heard.spectrum.enbw_hz, 4),
-            "reference": "dB re full scale squared per Hz, mean of both channels",
-        },
+        "welch": _welch_json(heard.spectrum),
         "measures": {item.quantity.name: item.to_json() for item in heard.measures},
         "warnings": list(heard.rendering.warnings),
         "about": heard.rendering.about,
+    }
+
+
+def _welch_json(spectrum: Spectrum) -> dict[str, Any]:
+    """How a spectrum was estimated."""
+    return {
+        "window": spectrum.window,
+        "segment": spectrum.segment,
+        "segments": spectrum.segments,
+        "enbw_hz": round(spectrum.enbw_hz, 4),
+        "reference": "dB re full scale squared per Hz, mean of both channels",
     }
 
 

@@ -48,7 +48,8 @@ _ABSOLUTE_GATE_LUFS = -70.0
 _BLOCK_S, _STEP_S = 0.4, 0.1
 _SHORT_S = 3.0
 _TAIL_S = 0.17
-_PEAK_BLOCK, _PEAK_MARGIN, _PEAK_NEAREST = 4096, 128, 32
+_AT_ONCE = 8
+_PEAK_BLOCK, _PEAK_MARGIN, _PEAK_NEAREST, _PEAK_SLICE = 4096, 128, 32, 64
 
 
 @dataclass(frozen=True)
@@ -119,8 +120,9 @@ def _k_power(samples: np.ndarray[Any, Any], sample_rate_hz: int, weights: Floats
         padded = np.zeros(overlap + blocks * hop)
         padded[overlap : overlap + n] = samples[:, channel]
         frames = np.lib.stride_tricks.sliding_window_view(padded, size)[::hop]
-        weighted = irfft(rfft(frames) * response, size)[:, overlap:]
-        power += weights[channel] * np.square(weighted).ravel()
+        for first in range(0, blocks, _AT_ONCE):  # in slices: a whole movement must fit into memory
+            weighted = irfft(rfft(frames[first : first + _AT_ONCE]) * response, size)[:, overlap:]
+            power[first * hop : (first + len(weighted)) * hop] += weights[channel] * np.square(weighted).ravel()
     return power[:n]
 
 
@@ -141,7 +143,8 @@ def true_peak(samples: np.ndarray[Any, Any]) -> float:
     # A band-limited signal can pass its samples by a few dB; blocks 12 dB under the loudest cannot hold the peak.
     loud = np.abs(frames).max(axis=1)
     frames = frames[loud >= 0.25 * loud.max()]
-    coarse = _oversampled_peaks(frames, 4)
+    slices = range(0, len(frames), _PEAK_SLICE)
+    coarse = np.concatenate([_oversampled_peaks(frames[first : first + _PEAK_SLICE], 4) for first in slices])
     near = frames[np.argsort(coarse)[-_PEAK_NEAREST:]]
     return float(max(loud.max(), coarse.max(), _oversampled_peaks(near, 16).max()))
 

@@ -173,17 +173,7 @@ class Audibility:
         share, margin = 100.0 * partial_loudness_share(mine, theirs), margin_db(mine, theirs)
         bands = 10.0 * np.log10(np.maximum(np.median(mine / threshold(theirs), axis=0), 1e-6))
         detail: dict[str, Any] = {
-            "per_beat": [
-                {
-                    "bar": place[0],
-                    "beat": place[1],
-                    "at_s": round(float(at), 3),
-                    "share": round(float(s), 1),
-                    "margin_db": round(float(m), 1),
-                }
-                for row, s, m in zip(rows, share, margin, strict=True)
-                for place, at in ((sound.beats.places[row], sound.beats.edges_s[row]),)
-            ],
+            "per_beat": _curve(sound, rows, share, margin),
             "band_hz": [round(float(hz), 1) for hz in BAND_HZ],
             "above_threshold_db": [round(float(db), 1) for db in bands],
         }
@@ -192,3 +182,14 @@ class Audibility:
             "melody_share_worst": Reading(float(np.percentile(share, 10.0))),
             "melody_margin": Reading(float(np.median(margin))),
         }
+
+
+def _curve(sound: Sound, rows: list[int], share: Floats, margin: Floats) -> list[dict[str, Any]]:
+    """Share and margin of every beat in which the tune sounds."""
+    found = []
+    for row, percent, decibels in zip(rows, share, margin, strict=True):
+        bar, beat = sound.beats.places[row]
+        at_s = round(float(sound.beats.edges_s[row]), 3)
+        place = {"bar": bar, "beat": beat, "at_s": at_s}
+        found.append(place | {"share": round(float(percent), 1), "margin_db": round(float(decibels), 1)})
+    return found
