@@ -8,11 +8,12 @@ from __future__ import annotations
 
 from itertools import groupby
 from typing import TYPE_CHECKING
-from xml.sax.saxutils import escape, quoteattr
+from xml.sax.saxutils import quoteattr
 
 from base.writing import write_text
 from mapping.fullscore_part import part_xml
 from mapping.fullscore_signs import global_signs
+from mapping.fullscore_text import plain
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -67,15 +68,15 @@ def _identity(arrangement: Arrangement) -> str:
     """Title, composer, variant, software."""
     score = arrangement.score
     title = score.title or score.source
-    composer = f'<creator type="composer">{escape(score.composer)}</creator>' if score.composer else ""
+    composer = f'<creator type="composer">{plain(score.composer)}</creator>' if score.composer else ""
     software = (
         "<encoding><software>Klangprobe</software>"
         '<supports element="accidental" type="yes"/><supports element="beam" type="yes"/>'
         '<supports element="stem" type="no"/></encoding>'
     )
     return (
-        f"<work><work-title>{escape(title)}</work-title></work>"
-        f"<movement-title>{escape(f'{title} – {arrangement.variant}')}</movement-title>"
+        f"<work><work-title>{plain(title)}</work-title></work>"
+        f"<movement-title>{plain(f'{title} – {arrangement.variant}')}</movement-title>"
         f"<identification>{composer}{software}</identification>"
     )
 
@@ -121,9 +122,9 @@ def _score_part(player: Player, row: int) -> str:
     channel += channel >= 10
     ident = quoteattr(f"P{row}-I1")
     return (
-        f'<score-part id="P{row}"><part-name>{escape(part_name(player))}</part-name>'
-        f"<part-abbreviation>{escape(abbreviation)}</part-abbreviation>"
-        f"<score-instrument id={ident}><instrument-name>{escape(player.instrument.name)}</instrument-name>"
+        f'<score-part id="P{row}"><part-name>{plain(part_name(player))}</part-name>'
+        f"<part-abbreviation>{plain(abbreviation)}</part-abbreviation>"
+        f"<score-instrument id={ident}><instrument-name>{plain(player.instrument.name)}</instrument-name>"
         "</score-instrument>"
         f"<midi-instrument id={ident}><midi-channel>{channel}</midi-channel><midi-program>{program}</midi-program>"
         "</midi-instrument></score-part>"

@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
-from xml.sax.saxutils import escape, quoteattr
 
 import numpy as np
 
 from mapping.arrangement import TECHNIQUES
-from mapping.fullscore_pitch import CLEFS, Transposition, accidental, clefs_by_bar, key_alters
+from mapping.fullscore_bars import attributes, barlines, nominal_ticks, pickup_shift, sound
+from mapping.fullscore_pitch import Transposition, accidental, clefs_by_bar, key_alters
 from mapping.fullscore_rhythm import Glyph, beamed, beat_ticks, written
 from mapping.fullscore_signs import Signs, articulations, signs_of
+from mapping.fullscore_text import plain
 from mapping.fullscore_voices import bars_of, voiced
-from reading.score import TICKS_PER_QUARTER, Flag
+from reading.score import Flag
 
 if TYPE_CHECKING:
     from mapping.arrangement import Arrangement, Part
@@ -90,7 +91,7 @@ class _PartWriter:
         """One bar."""
         bar = self.score.bars[row]
         implicit = ' implicit="yes"' if bar["pickup"] else ""
-        number = quoteattr(self.score.bar_numbers[row] or str(row + 1))
+        number = f'"{plain(self.score.bar_numbers[row]) or row + 1}"'
         voices = self._voices(row)
         accidentals = self._accidentals(row, [glyph for _, _, glyphs in voices for glyph in glyphs])
         length = int(bar["duration"])
@@ -99,8 +100,9 @@ class _PartWriter:
             if place:
                 body.append(f"<backup><duration>{length}</duration></backup>")
             body.append(self._voice(row, staff, voice, glyphs, accidentals, first=place == 0))
-        left, right = _barlines(self.score, row)
-        return f"<measure number={number}{implicit}>{left}{self._attributes(row)}{''.join(body)}{right}</measure>"
+        left, right = barlines(self.score, row)
+        edge = attributes(self.score, row, self.keys, self.clefs, self.instrument)
+        return f"<measure number={number}{implicit}>{left}{edge}{''.join(body)}{right}</measure>"
 
     def _voices(self, row: int) -> list[tuple[int, int, list[Glyph]]]:
         """(staff, voice number, glyphs) of a bar."""
@@ -111,7 +113,7 @@ class _PartWriter:
         for staff in range(1, self.staves + 1):
             chords, graces = self.bars[staff - 1][row]
             for place, events in enumerate(voiced(chords, graces, length)):
-                shift = _pickup_shift(bar)
+                shift = pickup_shift(bar)
                 for event in events:
                     event.start += shift
                 glyphs = written(events, beat)
@@ -138,28 +140,6 @@ class _PartWriter:
                     found[one, -1 if grace else glyph.start] = accidental(alter)
                 state[place] = alter
         return found
-
-    def _attributes(self, row: int) -> str:
-        """Attributes that change at a bar."""
-        bars, bar = self.score.bars, self.score.bars[row]
-        first = row == 0
-        before = bars[row - 1] if row else bar
-        found = [f"<divisions>{TICKS_PER_QUARTER}</divisions>"] if first else []
-        if first or self.keys[row].fifths != self.keys[row - 1].fifths:
-            mode = "" if bar["minor"] < 0 else f"<mode>{'minor' if bar['minor'] else 'major'}</mode>"
-            found.append(f"<key><fifths>{self.keys[row].fifths}</fifths>{mode}</key>")
-        if first or (bar["beats"], bar["beat_type"]) != (before["beats"], before["beat_type"]):
-            found.append(f"<time><beats>{bar['beats']}</beats><beat-type>{bar['beat_type']}</beat-type></time>")
-        if first and self.staves > 1:
-            found.append(f"<staves>{self.staves}</staves>")
-        for staff, clefs in enumerate(self.clefs, start=1):
-            if first or clefs[row] != clefs[row - 1]:
-                sign, line, _ = CLEFS[clefs[row]]
-                which = f' number="{staff}"' if self.staves > 1 else ""
-                found.append(f"<clef{which}><sign>{sign}</sign><line>{line}</line></clef>")
-        if first and self.instrument.transpose:
-            found.append(_transpose(self.instrument.transpose, self.instrument.transpose_diatonic))
-        return f"<attributes>{''.join(found)}</attributes>" if found else ""
 
     def _voice(
         self,
@@ -197,7 +177,7 @@ class _PartWriter:
         shift = f"<offset>{offset}</offset>" if offset else ""
         tail = shift + ("<staff>1</staff>" if self.staves > 1 else "")
         return "".join(
-            f'<direction placement="{placement}"><direction-type>{xml}</direction-type>{tail}{_sound(xml)}</direction>'
+            f'<direction placement="{placement}"><direction-type>{xml}</direction-type>{tail}{sound(xml)}</direction>'
             for placement, xml in self.directions[tick]
         )
 
@@ -274,16 +254,6 @@ def bars_of_staff(notes: Any, score: Score, staves: Any, staff: int) -> Any:
     return found
 
 
-def nominal_ticks(bar: Any) -> int:
-    """Length the metre asks for."""
-    return 4 * TICKS_PER_QUARTER * int(bar["beats"]) // max(1, int(bar["beat_type"]))
-
-
-def _pickup_shift(bar: Any) -> int:
-    """How far into its metre a pickup begins, so that beats fall where they are."""
-    return max(0, nominal_ticks(bar) - int(bar["duration"])) if bar["pickup"] else 0
-
-
 def _timing(glyph: Glyph, voice: int, accidental_xml: str = "") -> str:
     """Voice, note value, accidental and tuplet of a note, in the order of the schema."""
     return f"<voice>{voice}</voice><type>{glyph.kind}</type>{'<dot/>' * glyph.dots}{accidental_xml}{_ratio(glyph)}"
@@ -312,45 +282,3 @@ def _ratio(glyph: Glyph) -> str:
 def _bracket(glyph: Glyph) -> str:
     """Start or stop of a tuplet."""
     return f'<tuplet type="{glyph.tuplet}"/>' if glyph.tuplet else ""
-
-
-def _transpose(chromatic: int, diatonic: int) -> str:
-    """Transposition, whole octaves apart."""
-    octaves = int(chromatic / 12)
-    change = f"<octave-change>{octaves}</octave-change>" if octaves else ""
-    return (
-        f"<transpose><diatonic>{diatonic - 7 * octaves}</diatonic><chromatic>{chromatic - 12 * octaves}</chromatic>"
-        f"{change}</transpose>"
-    )
-
-
-def _sound(xml: str) -> str:
-    """Tempo for players of the file, beside a metronome mark."""
-    if "<per-minute>" not in xml:
-        return ""
-    rate = xml.partition("<per-minute>")[2].partition("<")[0]
-    return f'<sound tempo="{rate}"/>'
-
-
-def _barlines(score: Score, row: int) -> tuple[str, str]:
-    """Left and right bar line, where they are not plain: repeats, endings, double and final bars."""
-    bars, bar = score.bars, score.bars[row]
-    volta = int(bar["volta"])
-    numbers = escape(", ".join(str(n + 1) for n in range(32) if volta >> n & 1))
-    left = right = ""
-    if volta and (row == 0 or int(bars["volta"][row - 1]) != volta):
-        left += f'<ending number="{numbers}" type="start"/>'
-    if bar["repeat_start"]:
-        left += '<repeat direction="forward"/>'
-    if volta and (row == len(bars) - 1 or int(bars["volta"][row + 1]) != volta):
-        right += f'<ending number="{numbers}" type="stop"/>'
-    if bar["repeat_end"]:
-        times = f' times="{bar["repeat_end"]}"' if bar["repeat_end"] > 2 else ""
-        right += f'<repeat direction="backward"{times}/>'
-    style = "light-heavy" if row == len(bars) - 1 or bar["repeat_end"] else "light-light" if bar["double_bar"] else ""
-    if left:
-        heavy = "<bar-style>heavy-light</bar-style>" if bar["repeat_start"] else ""
-        left = f'<barline location="left">{heavy}{left}</barline>'
-    if right or style:
-        right = f'<barline location="right">{f"<bar-style>{style}</bar-style>" if style else ""}{right}</barline>'
-    return left, right

@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections import defaultdict
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
-from xml.sax.saxutils import escape
 
 import numpy as np
 
 from mapping.arrangement import TECHNIQUES
+from mapping.fullscore_text import plain
 from mapping.levels import UNMARKED
 from reading.score import DYNAMICS, TICKS_PER_QUARTER, Flag
 
@@ -63,6 +63,7 @@ def signs_of(part: Part, arrangement: Arrangement) -> Signs:
         return signs
     _dynamics(part, arrangement.score, signs)
     _techniques(part.notes, signs)
+    _divisi(part, arrangement, signs)
     _hairpins(part, arrangement.score, signs)
     _texts(part, arrangement.score, signs)
     _slurs(part.notes, arrangement.score, signs)
@@ -120,6 +121,29 @@ def _techniques(notes: Rows, signs: Signs) -> None:
         before = technique
 
 
+def _divisi(part: Part, arrangement: Arrangement, signs: Signs) -> None:
+    """``div.`` where a section begins to have several notes at once, ``unis.`` at the first whole bar without.
+
+    Chords that an accent asks for in multiple stops are not divided.
+    """
+    if part.player.count < 2:
+        return
+    struck = [row for row, step in enumerate(arrangement.steps) if step.verb == "stress"]
+    notes = part.notes[~np.isin(part.notes["cause"], struck) & (part.notes["duration"] > 0)]
+    busy = np.maximum.accumulate(notes["onset"] + notes["duration"]) if len(notes) else notes["onset"]
+    several = np.zeros(len(notes), dtype=bool)
+    several[1:] = busy[:-1] > notes["onset"][1:]
+    divided = False
+    for bar in np.unique(notes["bar"]).tolist():
+        here = notes["bar"] == bar
+        now = bool(several[here].any())
+        if now != divided:
+            rows = here & several if now else here
+            onset = int(notes["onset"][rows].min())
+            signs.directions[onset].append(("above", f"<words>{'div.' if now else 'unis.'}</words>"))
+            divided = now
+
+
 def _hairpins(part: Part, score: Score, signs: Signs) -> None:
     """Hairpins of the piano where the part plays at the piano's level, and those of steps."""
     notes = part.notes
@@ -155,7 +179,7 @@ def _texts(part: Part, score: Score, signs: Signs) -> None:
 
 def _words(text: str, style: str) -> str:
     """Words as XML."""
-    return f"<words {style}>{escape(text)}</words>"
+    return f"<words {style}>{plain(text)}</words>"
 
 
 def _slurs(notes: Rows, score: Score, signs: Signs) -> None:
@@ -220,7 +244,7 @@ def articulations(flags: int, technique: str, *, first: bool, last: bool, beams:
     if last and flags & int(Flag.FERMATA):
         found.append('<fermata type="upright"/>')
     if first and flags & int(Flag.ARPEGGIO | Flag.ARPEGGIO_DOWN):
-        found.append("<arpeggiate/>")
+        found.append('<arpeggiate direction="down"/>' if flags & int(Flag.ARPEGGIO_DOWN) else "<arpeggiate/>")
     return "".join(found)
 
 
@@ -235,7 +259,7 @@ def global_signs(score: Score) -> dict[int, list[tuple[str, str]]]:
         if metronome:
             found[mark.onset].append(("above", metronome))
     for mark in score.marks_of("rehearsal"):
-        found[mark.onset].append(("above", f"<rehearsal>{escape(mark.value)}</rehearsal>"))
+        found[mark.onset].append(("above", f"<rehearsal>{plain(mark.value)}</rehearsal>"))
     for mark in score.marks_of("jump"):
         found[mark.onset].append(("above", _words(mark.value, 'font-style="italic"')))
     return found

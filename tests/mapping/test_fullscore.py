@@ -3,16 +3,23 @@
 from __future__ import annotations
 
 from collections import Counter
+from dataclasses import replace
 from pathlib import Path
 from xml.etree import ElementTree as ET
 
+import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from mapping import arrange_all, load_spec, piano
+from mapping.arrangement import PART_DTYPE, Arrangement, Part
 from mapping.fullscore import score_xml, write_score
 from mapping.fullscore_pitch import Transposition, clefs_by_bar
 from mapping.fullscore_rhythm import Event, beamed, written
 from mapping.instruments import instrument
+from mapping.orchestra import player
+from mapping.spelling import spell
 from reading.score import TICKS_PER_QUARTER
 
 Q = TICKS_PER_QUARTER
@@ -131,6 +138,24 @@ def test_parts_stand_in_score_order_with_brackets(variants) -> None:
     assert by_name["Horn 1 in F"] == by_name["Flute 1"] + 1
 
 
+def test_sections_divide_and_join_again(variants) -> None:
+    """A section with chords is marked ``div.`` where they begin and ``unis.`` after them; solo players never are."""
+    steps = ["{play: melody, on: [violins 1, flute 1]}", "{play: all, on: violins 1, bars: 5-8}"]
+    root = ET.fromstring(score_xml(variants("demo", {"a": steps})["a"]).encode())
+    names = [element.text for element in root.iter("part-name")]
+    words = {}
+    for name, part in zip(names, root.iter("part"), strict=True):
+        words[name] = [
+            (measure.get("number"), element.text)
+            for measure in part.iter("measure")
+            for element in measure.iter("words")
+            if element.text in ("div.", "unis.")
+        ]
+    assert words["Violins 1"][0] == ("5", "div.")
+    assert ("9", "unis.") in words["Violins 1"]
+    assert words["Flute 1"] == []
+
+
 def test_a_part_for_the_stand_holds_one_player(tmp_path: Path, variants) -> None:
     """A single part can be written instead of the score, with the tempo on it."""
     path = tmp_path / "viola.musicxml"
@@ -197,3 +222,54 @@ def test_clefs_change_only_where_it_pays() -> None:
     found = clefs_by_bar([low, high, high, high, low], ("bass", "tenor", "treble"))
     assert found[0] == found[4] == "bass"
     assert "bass" not in found[1:4]
+
+
+@settings(max_examples=60)
+@given(
+    st.lists(
+        st.tuples(
+            st.integers(0, 56 * 4 * 24 - 1),  # onset in 24ths of a quarter
+            st.integers(1, 200),
+            st.integers(60, 96),
+            st.sampled_from([420, 360, 504]),  # what a unit is: 24ths, 28ths (sevens), 20ths (fives)
+        ),
+        min_size=1,
+        max_size=30,
+    )
+)
+def test_any_rhythm_is_written_whole(piece, rows: list[tuple[int, int, int, int]]) -> None:
+    """Whatever overlaps, crosses bars or mixes threes, fives and sevens: bars are full, no sounding time is lost."""
+    score, _ = piece("demo")
+    notes = np.zeros(len(rows), PART_DTYPE)
+    for row, (onset, length, pitch, unit) in enumerate(rows):
+        start = min(onset * unit, score.end - unit)
+        notes[row]["onset"], notes[row]["duration"] = start, min(length * unit, score.end - start)
+        notes[row]["pitch"] = pitch
+        notes[row]["step"], notes[row]["alter"], notes[row]["octave"] = spell(pitch, 0)
+        notes[row]["bar"] = score.bar_at(start)
+    notes["source"], notes["dynamic"], notes["voice"], notes["staff"] = -1, -1, 1, 1
+    notes = notes[np.lexsort((notes["pitch"], notes["onset"]))]
+    part = Part(player("flute 1"), notes)
+    root = ET.fromstring(score_xml(Arrangement("a", "", score, (part,))).encode())
+    written_ticks = 0
+    for measure, length in zip(root.iter("measure"), score.bars["duration"].tolist(), strict=True):
+        now = 0
+        for element in measure:
+            duration = int(element.findtext("duration") or 0)
+            written_ticks += duration if element.find("pitch") is not None else 0
+            if element.tag == "backup":
+                assert now == length
+                now = 0
+            elif element.tag in ("note", "forward") and element.find("chord") is None:
+                now += duration
+        assert now == length
+    assert written_ticks == int(notes["duration"].sum())
+
+
+def test_text_that_xml_cannot_hold_is_cleaned(piece) -> None:
+    """Control signs, angle brackets and quotes in a title leave the file well formed, the words readable."""
+    score, _ = piece("opus 19")
+    odd = replace(score, title='a <b> & "c"\x00\x0b', composer="\ud800x")
+    root = ET.fromstring(score_xml(piano(odd)).encode())
+    assert root.findtext("work/work-title") == 'a <b> & "c"'
+    assert root.findtext("identification/creator") == "x"
