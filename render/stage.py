@@ -128,11 +128,19 @@ def narrowed(samples: Samples) -> Samples:
 
 
 def _through(samples: Samples, matrix: np.ndarray[Any, Any], out: Samples) -> None:
-    """Send two channels through a 2 by 2 matrix; by hand, because BLAS starts threads for it."""
-    small = matrix.astype(np.float32)
-    for channel in (0, 1):
-        np.multiply(samples[:, 0], small[0, channel], out=out[:, channel])
-        out[:, channel] += small[1, channel] * samples[:, 1]
+    """Send two channels through a 2 by 2 matrix.
+
+    Seen as z = left + i right, every such matrix is a z + b conj(z), which runs through memory in order (a matrix
+    product would start the threads of BLAS for next to nothing).
+    """
+    (to_left, to_right), (from_right, stays_right) = matrix
+    a = np.complex64(complex(to_left + stays_right, to_right - from_right) / 2.0)
+    b = np.complex64(complex(to_left - stays_right, to_right + from_right) / 2.0)
+    pairs = np.ascontiguousarray(samples).view(np.complex64)
+    placed = out.view(np.complex64)
+    np.conjugate(pairs, out=placed)
+    placed *= b
+    placed += a * pairs
 
 
 def radiate(sent: Samples, samples: Samples, where: Seat, gain_db: float) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
@@ -17,6 +18,7 @@ from render.stems import sound_stems
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
+    from concurrent.futures import Executor
 
     from base.store import Store
     from mapping.arrangement import Arrangement
@@ -81,13 +83,14 @@ def render_variants(
     about = _about(players, settings)
     bar_starts_s = span.bar_starts_s()
     renderings = []
-    for arrangement, lines, sounds in zip(arrangements, variants, stems, strict=True):
-        placed, room = _on_stage(lines, sounds, length, settings)
-        mix = _summed([stem.samples for stem in placed] + ([room] if room is not None else []), length)
-        said = [text for line, (_, sound) in zip(lines, sounds, strict=True) for text in line.warnings(sound)]
-        warnings, onsets = (*players.warnings, *said), _onsets(lines)
-        name = arrangement.variant
-        renderings.append(Rendering(name, passage, tuple(placed), mix, bar_starts_s, onsets, warnings, about, room))
+    with ThreadPoolExecutor(max(1, workers)) as pool:
+        for arrangement, lines, sounds in zip(arrangements, variants, stems, strict=True):
+            placed, room = _on_stage(lines, sounds, length, settings, pool)
+            mix = _summed([stem.samples for stem in placed] + ([room] if room is not None else []), length)
+            said = [text for line, (_, sound) in zip(lines, sounds, strict=True) for text in line.warnings(sound)]
+            warnings, onsets = (*players.warnings, *said), _onsets(lines)
+            name = arrangement.variant
+            renderings.append(Rendering(name, passage, tuple(placed), mix, bar_starts_s, onsets, warnings, about, room))
     return renderings
 
 
@@ -103,22 +106,34 @@ def _length(
 
 
 def _on_stage(
-    lines: list[Line], sounds: list[tuple[str, StemSound]], length: int, settings: RenderSettings
+    lines: list[Line], sounds: list[tuple[str, StemSound]], length: int, settings: RenderSettings, pool: Executor
 ) -> tuple[list[Stem], Samples | None]:
     """Place the stems of one variant, and let the room answer."""
-    stems = []
-    sent = np.zeros(length, np.float32)
-    for line, (key, sound) in zip(lines, sounds, strict=True):
-        dry = sound.samples
-        if line.performance.cut:
-            dry = dry.copy()
-            fade_in(dry)
+
+    def one(line: Line, key: str, dry: Samples) -> Stem:
+        """Place one stem."""
         facts = key, line.seat, line.voiced.gain_db, line.performance.cut, length
         name = digest("placed stem", STAGE_VERSION, *facts)
-        stems.append(Stem(line.part.player.name, place(dry, line.seat, line.voiced.gain_db, length), name))
-        if settings.room:
-            radiate(sent, dry, line.seat, line.voiced.gain_db)
-    return stems, whole_answer(sent) if settings.room else None
+        return Stem(line.part.player.name, place(dry, line.seat, line.voiced.gain_db, length), name)
+
+    dry = [_as_heard(line, sound) for line, (_, sound) in zip(lines, sounds, strict=True)]
+    stems = pool.map(one, lines, (key for key, _ in sounds), dry)
+    if not settings.room:
+        return list(stems), None
+    # Summed in one order whatever the number of threads, so that every run gives the same samples.
+    sent = np.zeros(length, np.float32)
+    for line, samples in zip(lines, dry, strict=True):
+        radiate(sent, samples, line.seat, line.voiced.gain_db)
+    return list(stems), whole_answer(sent)
+
+
+def _as_heard(line: Line, sound: StemSound) -> Samples:
+    """Return the synth's samples, faded in where a note had to be struck anew."""
+    if not line.performance.cut:
+        return sound.samples
+    samples = sound.samples.copy()
+    fade_in(samples)
+    return samples
 
 
 def _summed(layers: list[Samples], length: int) -> Samples:

@@ -34,26 +34,30 @@ def without_offset(samples: Samples) -> Samples:
 
 
 def _steadied(samples: Samples, first: int, last: int) -> Samples:
-    """Samples from *first* (a multiple of the group) to *last*, less the mean around each."""
-    groups = -(-len(samples) // _GROUP) + 1
-    padded = np.zeros((groups * _GROUP, 2), np.float32)
-    padded[: len(samples)] = samples
-    means = padded.reshape(groups, _GROUP, 2).mean(axis=1).T
-    size = 1 << (groups + 2 * _HALF).bit_length()
-    window = _window(size)
-    slow = np.fft.irfft(np.fft.rfft(means, size) * window, size)[:, _HALF : _HALF + groups]
+    """Samples from *first* (a multiple of the group) to *last*, less the mean around each.
+
+    Both channels are handled at once as the parts of complex numbers.
+    """
+    pairs = np.ascontiguousarray(samples, np.float32).view(np.complex64)[:, 0]
+    whole, rest = divmod(len(pairs), _GROUP)
+    means = np.zeros(whole + 2, np.complex64)
+    np.mean(pairs[: whole * _GROUP].reshape(whole, _GROUP), axis=1, out=means[:whole])
+    means[whole] = np.sum(pairs[whole * _GROUP :]) / _GROUP if rest else 0.0
+    size = 1 << (len(means) + 2 * _HALF).bit_length()
+    slow = np.fft.ifft(np.fft.fft(means, size) * _window(size))[_HALF : _HALF + len(means)]
     row, until = first // _GROUP, -(-last // _GROUP)
-    start, step = slow[:, row:until, None], (slow[:, row + 1 : until + 1] - slow[:, row:until])[..., None]
-    ramp = (np.arange(_GROUP, dtype=np.float32) / _GROUP)[None, None, :]
-    trend = (start + step * ramp).reshape(2, -1).T[: last - first]
-    return np.asarray(samples[first:last] - trend, np.float32)
+    ramp = np.arange(_GROUP, dtype=np.float32) / _GROUP
+    trend = np.diff(slow[row : until + 1])[:, None] * ramp
+    trend += slow[row:until, None]
+    found = pairs[first:last] - trend.reshape(-1)[: last - first]
+    return np.asarray(found.view(np.float32).reshape(-1, 2))
 
 
 @cache
 def _window(size: int) -> np.ndarray[Any, Any]:
     """Transform of the averaging window."""
-    window = np.hanning(2 * _HALF + 3)[1:-1].astype(np.float32)
-    return np.fft.rfft(window / window.sum(), size)
+    window = np.hanning(2 * _HALF + 3)[1:-1].astype(np.complex64)
+    return np.fft.fft(window / window.sum(), size)
 
 
 class SteadyStream:

@@ -1,0 +1,248 @@
+"""How fast sound comes, as ratios in one run: ``python bench/render.py [--long] [--kills N]``.
+
+One job, eight bars of twelve players, is timed in every way that matters, and the raw command-line synthesiser on the
+same notes is the yardstick. Times are the best of several runs, because cores are shared; only ratios are comparable.
+"""
+
+from __future__ import annotations
+
+import argparse
+import hashlib
+import os
+import resource
+import shutil
+import signal
+import subprocess
+import sys
+import tempfile
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+
+if __name__ == "__main__":
+    sys.path[0] = str(
+        Path(__file__).resolve().parents[1]
+    )  # else this script would stand in for the package it measures
+
+from base.store import Store
+from mapping.arrangement import PART_DTYPE, Arrangement, Part
+from mapping.orchestra import player
+from reading.score import BAR_DTYPE, DYNAMICS, NOTE_DTYPE, TICKS_PER_QUARTER, Mark, PartInfo, Score
+
+TWELVE = {
+    "flute 1": 76, "oboe 1": 71, "clarinet 1": 67, "bassoon 1": 50, "horn 1": 57, "horn 2": 53, "trumpet 1": 67,
+    "violins 1": 74, "violins 2": 67, "violas": 60, "cellos": 50, "basses": 38,
+}  # fmt: skip
+TWENTY_FOUR = (
+    *TWELVE, "flute 2", "oboe 2", "clarinet 2", "bassoon 2", "horn 3", "horn 4", "trumpet 2", "trombone 1",
+    "trombone 2", "tuba", "timpani", "harp",
+)  # fmt: skip
+ROUNDS = 3
+
+
+def score_of(bars: int, tempo: float = 108.0) -> Score:
+    """A score of empty bars."""
+    table = np.zeros(bars, BAR_DTYPE)
+    table["index"] = np.arange(1, bars + 1)
+    table["duration"] = 4 * TICKS_PER_QUARTER
+    table["onset"] = np.arange(bars) * 4 * TICKS_PER_QUARTER
+    table["beats"], table["beat_type"] = 4, 4
+    marks = (Mark("tempo", 0, 0, value=str(tempo)),)
+    return Score("", "", "bench", "0" * 64, (PartInfo("Piano", 2),), np.zeros(0, NOTE_DTYPE), table,
+                 tuple(str(row + 1) for row in range(bars)), marks)  # fmt: skip
+
+
+def part_of(name: str, key: int, bars: int, seed: int) -> Part:
+    """A part of quarters, quavers and held notes, the same in every run."""
+    chance = np.random.default_rng(seed)
+    rows, at = [], 0.0
+    while at < 4 * bars:
+        length = float(chance.choice([0.5, 0.5, 1.0, 1.0, 2.0, 4.0]))
+        rows.append((at, min(length, 4 * bars - at), key + int(chance.integers(-5, 6))))
+        at += length
+    notes = np.zeros(len(rows), PART_DTYPE)
+    onset, length, pitch = np.array(rows).T
+    notes["id"], notes["onset"] = np.arange(len(rows)), np.rint(onset * TICKS_PER_QUARTER)
+    notes["duration"], notes["pitch"] = np.rint(length * TICKS_PER_QUARTER), pitch
+    notes["bar"], notes["source"], notes["velocity"] = onset // 4 + 1, -1, -1
+    notes["dynamic"] = chance.choice([DYNAMICS.index(mark) for mark in ("p", "mf", "f")], len(rows))
+    return Part(player(name), notes)
+
+
+def orchestra(bars: int, names=TWELVE) -> Arrangement:
+    """An arrangement for the bench."""
+    keys = {**dict.fromkeys(names, 60), **TWELVE, "timpani": 45, "tuba": 40, "trombone 1": 55, "trombone 2": 50,
+            "bassoon 2": 45, "harp": 62}  # fmt: skip
+    parts = tuple(part_of(name, keys[name], bars, seed) for seed, name in enumerate(names))
+    return Arrangement("bench", "", score_of(bars), parts)
+
+
+def edited(arrangement: Arrangement) -> Arrangement:
+    """The same with one note of the clarinet moved."""
+    parts = list(arrangement.parts)
+    notes = parts[2].notes.copy()
+    notes["pitch"][3] += 1
+    parts[2] = replace(parts[2], notes=notes)
+    return replace(arrangement, parts=tuple(parts))
+
+
+def best(job, rounds: int = ROUNDS) -> tuple[float, float]:
+    """Shortest wall and processor time of a job in seconds; the latter counts both cores and child processes."""
+    times = []
+    for _ in range(rounds):
+        before = os.times()
+        job()
+        after = os.times()
+        times.append((after.elapsed - before.elapsed, sum(after[:4]) - sum(before[:4])))
+    walls, busy = zip(*times, strict=True)
+    return min(walls), min(busy)
+
+
+def cli_s(arrangement: Arrangement, font: Path, folder: Path) -> tuple[float, float]:
+    """Time of the raw command-line synthesiser on the same notes, one core, dry."""
+    from mapping.midi import write_midi
+
+    midi = folder / "bench.mid"
+    write_midi(arrangement, midi)
+    command = ["fluidsynth", "-ni", "-R0", "-C0", "-r48000", "-O", "float", "-T", "wav", "-F", str(folder / "raw.wav")]
+    return best(lambda: subprocess.run([*command, str(font), str(midi)], check=True, capture_output=True))
+
+
+COLD = """
+import sys; sys.path.insert(0, {here!r})
+from pathlib import Path
+import render as _
+from render import RenderSettings, render_variants, write_audio
+from base.store import Store
+import importlib.util
+spec = importlib.util.spec_from_file_location("bench_render", {file!r})
+bench = importlib.util.module_from_spec(spec); spec.loader.exec_module(bench)
+made = render_variants([bench.orchestra(8)], (1, 8), passage="bench", settings=RenderSettings(room={room}),
+                       store=Store(Path({store!r})), workers={workers})
+write_audio(Path({out!r}), made[0].mix)
+"""
+
+
+def cold_s(folder: Path, *, workers: int = 2, room: bool = True, keep: bool = False) -> tuple[float, float]:
+    """Time of a whole new process from nothing to a finished file."""
+    store = folder / "store"
+
+    def job() -> None:
+        if not keep:
+            shutil.rmtree(store, ignore_errors=True)
+        subprocess.run([sys.executable, "-c", cold_code(folder, store, workers, room)], check=True)
+
+    return best(job)
+
+
+def cold_code(folder: Path, store: Path, workers: int, room: bool) -> str:
+    """Program of the cold run."""
+    here = str(Path(__file__).parents[1])
+    return COLD.format(
+        here=here, file=__file__, store=str(store), out=str(folder / "a.flac"), workers=workers, room=room
+    )
+
+
+def speed(folder: Path) -> None:
+    """Print times and ratios of the eight-bar job."""
+    import soundfonts
+    from render import RenderSettings, render_variants, write_audio
+
+    font, music = soundfonts.default(), orchestra(8)
+    raw = cli_s(music, font.path, folder) if shutil.which("fluidsynth") else (float("nan"),) * 2
+    rows = [("raw command-line synthesiser, one core, dry", raw)]
+    rows.append(("new process, nothing cached, dry, 2 threads", cold_s(folder, room=False)))
+    rows.append(("new process, nothing cached, with room, 2 threads", cold_s(folder)))
+    rows.append(("new process, nothing cached, with room, 1 thread", cold_s(folder, workers=1)))
+    rows.append(("new process, everything cached", cold_s(folder, keep=True)))
+    store, settings, out = Store(folder / "warm"), RenderSettings(), folder / "warm.flac"
+
+    def hear(arrangement: Arrangement, cache: Store | None) -> None:
+        (made,) = render_variants([arrangement], (1, 8), passage="bench", settings=settings, store=cache)
+        write_audio(out, made.mix)
+
+    hear(music, store)
+    rows.append(("warm, nothing cached", best(lambda: hear(music, None))))
+    changed = edited(music)
+
+    def edit() -> None:
+        for path in (folder / "warm").glob("*/*.npz"):
+            if path not in kept:
+                path.unlink()
+        hear(changed, store)
+
+    kept = set((folder / "warm").glob("*/*.npz"))
+    rows.append(("warm, one step edited, to a finished file", best(edit)))
+    rows.append(("warm, nothing changed, to a finished file", best(lambda: hear(music, store))))
+    print(f"{'':55s}    wall   of raw      busy   of raw")
+    for name, (wall, busy) in rows:
+        print(f"{name:55s} {wall:6.3f} s  {wall / raw[0]:6.2f}  {busy:6.3f} s  {busy / raw[1]:6.2f}")
+
+
+def long_piece(folder: Path) -> None:
+    """Print time and memory of a 20-minute piece for 24 players in a process of its own."""
+    bars = 540  # 20 minutes of 4/4 at 108
+    code = f"""
+import sys; sys.path.insert(0, {str(Path(__file__).parents[1])!r})
+import importlib.util, resource, time
+from pathlib import Path
+spec = importlib.util.spec_from_file_location("bench_render", {__file__!r})
+bench = importlib.util.module_from_spec(spec); spec.loader.exec_module(bench)
+from render import RenderSettings, stream_mix
+begun = time.perf_counter()
+music = bench.orchestra({bars}, bench.TWENTY_FOUR)
+made = stream_mix(music, Path({str(folder / "long.flac")!r}), settings=RenderSettings())
+spent = time.perf_counter() - begun
+print(made.samples / 48000 / 60, spent, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024)
+"""
+    done = subprocess.run([sys.executable, "-c", code], check=True, capture_output=True, text=True)
+    minutes, seconds, megabytes = map(float, done.stdout.split())
+    print(f"{minutes:.1f} min for 24 players: {seconds:.0f} s ({minutes * 60 / seconds:.1f} times real time), "
+          f"peak memory {megabytes:.0f} MB")  # fmt: skip
+
+
+def kills(folder: Path, count: int) -> None:
+    """Kill a run at random moments, then compare a clean run with one after all the kills."""
+    code = cold_code(folder, folder / "store", 2, True)
+    shutil.rmtree(folder / "store", ignore_errors=True)
+    whole = best(lambda: subprocess.run([sys.executable, "-c", code], check=True), 1)[0]
+    clean = hashlib.sha256((folder / "a.flac").read_bytes()).hexdigest()
+    shutil.rmtree(folder / "store")
+    chance = np.random.default_rng(7)
+    landed = 0
+    for _ in range(count):
+        if chance.random() < 0.2:
+            shutil.rmtree(folder / "store", ignore_errors=True)
+        process = subprocess.Popen([sys.executable, "-c", code])
+        try:
+            process.wait(float(chance.uniform(0.1, 1.0)) * whole)
+        except subprocess.TimeoutExpired:
+            os.kill(process.pid, signal.SIGKILL)
+            process.wait()
+            landed += 1
+    subprocess.run([sys.executable, "-c", code], check=True)
+    same = hashlib.sha256((folder / "a.flac").read_bytes()).hexdigest() == clean
+    Store(folder / "store").trim()
+    print(f"{landed} of {count} runs killed; output afterwards {'identical' if same else 'DIFFERENT'}; "
+          f"leftovers {len([one for one in folder.rglob('*') if '.part' in one.name])}")  # fmt: skip
+
+
+def main() -> None:
+    """Run what was asked for."""
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--long", action="store_true", help="also the 20-minute piece")
+    parser.add_argument("--kills", type=int, default=0, help="also kill so many runs")
+    wish = parser.parse_args()
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        speed(folder)
+        if wish.long:
+            long_piece(folder)
+        if wish.kills:
+            kills(folder, wish.kills)
+    print(f"peak memory of this process {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024:.0f} MB")
+
+
+if __name__ == "__main__":
+    main()
