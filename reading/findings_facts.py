@@ -12,6 +12,7 @@ from reading.findings import bar_words
 from reading.findings_options import Offers
 from reading.layers_texture import texture_of
 from reading.survey_dynamics import DynamicMark, contrasts, swells
+from reading.timeline import Timeline
 
 if TYPE_CHECKING:
     from reading.accents import Accent
@@ -76,6 +77,11 @@ class Facts:
     def texture(self) -> Texture:
         """The notes as arrays."""
         return texture_of(self.score)
+
+    @cached_property
+    def timeline(self) -> Timeline:
+        """Seconds of written time."""
+        return Timeline(self.score)
 
     @cached_property
     def contrasts(self) -> tuple[Contrast, ...]:

@@ -25,21 +25,17 @@ def accent_findings(facts: Facts) -> list[Draft]:
     strong = [
         accent for accent in facts.accents if accent.strength >= _WEAK and (accent.marked or accent.strength > 0.4)
     ]
-    starts = {section.bar_index for section in facts.sections.rows}
     often = Counter(accent.reasons[0].split(" over ")[0] for accent in strong)
     rolls = often["arpeggio sign"] <= len(facts.score.bars) / _RARE
-    return [_accent_draft(facts, group, rolls=rolls) for group in _accent_groups(strong, starts)]
+    return [_accent_draft(facts, group, rolls=rolls) for group in _accent_groups(strong)]
 
 
-def _accent_groups(accents: list[Accent], starts: set[int]) -> list[list[Accent]]:
-    """Accents of the same kind in bars that follow each other, parted where a section starts."""
+def _accent_groups(accents: list[Accent]) -> list[list[Accent]]:
+    """Accents in bars that follow each other."""
     groups: list[list[Accent]] = []
     for accent in accents:
-        last = groups[-1] if groups else None
-        near = last is not None and accent.bar_index - last[-1].bar_index <= 1
-        parted = last is not None and accent.bar_index in starts and last[-1].bar_index < accent.bar_index
-        if last is not None and near and not parted:
-            last.append(accent)
+        if groups and accent.bar_index - groups[-1][-1].bar_index <= 1:
+            groups[-1].append(accent)
         else:
             groups.append([accent])
     return groups

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
-from itertools import pairwise
+from collections import Counter
+from itertools import groupby
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from reading.features import beat_ticks
+from reading.figuration import InstrumentFacts, playable
 from reading.findings import Draft
 from reading.findings_facts import runs
 from reading.layers import Role
@@ -22,20 +25,27 @@ if TYPE_CHECKING:
 __all__ = [
     "bass_octave_findings",
     "chord_findings",
+    "counterpoint_findings",
     "figure_findings",
     "gap_findings",
     "layer_findings",
     "low_melody_findings",
     "octave_findings",
+    "pedal_point_findings",
 ]
 
+_INSTRUMENTS = (  # sounding ranges of common textbooks and usual speeds, from memory
+    InstrumentFacts("violas", 48, 88, 9.0, 15, 2),
+    InstrumentFacts("cellos", 36, 81, 8.0, 15, 2),
+    InstrumentFacts("clarinet", 50, 94, 9.0, 14, 1),
+    InstrumentFacts("bassoon", 34, 75, 8.0, 16, 1),
+)
 _LOUD = DYNAMICS.index("f")
-_ASIDE = {"line", "scale", "held", "rest", "mixed", "block"}
+_ALIKE = {"oscillation": "broken"}  # for the question asked here; the table keeps them apart
 _WAYS = {
     "broken": ("held and pulse", "repeated", "shared", "tremolo"),
     "repeated": ("repeated", "held and pulse", "tremolo"),
     "oom-pah": ("pizzicato", "natural", "held"),
-    "oscillation": ("tremolo", "held", "shared"),
     "octaves": ("natural", "pizzicato"),
 }
 
@@ -151,6 +161,33 @@ def _bass_doubled(facts: Facts) -> tuple[FloatArray, BoolArray]:
     return share, present
 
 
+def counterpoint_findings(facts: Facts) -> list[Draft]:
+    """Bars in which lines imitate each other, so that nobody can say which one is the melody."""
+    drafts = []
+    for first, last in runs(list(facts.layers.contrapuntal), bridge=2):
+        evidence = ("one line takes up another's pattern while that one goes on", "which one is the melody is a guess")
+        strength = min(0.8, 0.45 + 0.07 * (last - first + 1))
+        question = "Which colour has each line, so that the ear can follow it?"
+        offers = facts.offers(first, last).counterpoint()
+        drafts.append(Draft("counterpoint", first, last, strength, evidence, question, offers))
+    return drafts
+
+
+def pedal_point_findings(facts: Facts) -> list[Draft]:
+    """Bars in which an inner note stays while the harmony changes."""
+    score, roles = facts.score, facts.layers.roles
+    drafts = []
+    for first, last in runs(np.unique(score.notes["bar"][roles == int(Role.PEDAL_POINT)])):
+        mine = (roles == int(Role.PEDAL_POINT)) & (score.notes["bar"] >= first) & (score.notes["bar"] <= last)
+        names = ", ".join(sorted({pitch_name(int(pitch)) for pitch in score.notes["pitch"][mine]}))
+        evidence = (f"{names} sounds on for {last - first + 1} bars while the harmony changes",)
+        strength = min(0.7, 0.4 + 0.04 * (last - first + 1))
+        offers = facts.offers(first, last).inner_pedal_point()
+        question = "Who holds the note that stays?"
+        drafts.append(Draft("pedal point", first, last, strength, evidence, question, offers))
+    return drafts
+
+
 def low_melody_findings(facts: Facts) -> list[Draft]:
     """Passages whose melody lies in the lowest staff while the upper staff plays too."""
     texture = facts.texture
@@ -173,35 +210,51 @@ def low_melody_findings(facts: Facts) -> list[Draft]:
 
 
 def figure_findings(facts: Facts) -> list[Draft]:
-    """Passages of one accompaniment figure that is the piano's own."""
+    """Passages of one kind of left-hand motion that is the piano's own; broken chords to and fro are broken chords."""
     drafts = []
     rows = [row for row in facts.figuration.rows if row.staff == 2]
-    start = 0
-    for place, (now, after) in enumerate(pairwise([*rows, None])):
-        if now is None or (after is not None and after.family == now.family):
-            continue
-        group, start = rows[start : place + 1], place + 1
-        if now.family in _WAYS and len(group) >= 2:
-            drafts.append(_figure_draft(facts, group))
+    for family, found in groupby(rows, key=lambda row: _ALIKE.get(row.family, row.family)):
+        group = list(found)
+        if family in _WAYS and len(group) >= 2:
+            drafts.append(_figure_draft(facts, family, group))
     return drafts
 
 
-def _figure_draft(facts: Facts, group: list[Figure]) -> Draft:
+def _figure_draft(facts: Facts, family: str, group: list[Figure]) -> Draft:
     """One passage of one figure."""
-    first, last, family = group[0].bar_index, group[-1].bar_index, group[0].family
-    names = sorted({row.figure for row in group}, key=lambda name: -sum(row.figure == name for row in group))
+    first, last = group[0].bar_index, group[-1].bar_index
+    names = [name for name, _ in Counter(row.figure for row in group).most_common(2)]
+    rhythm = Counter(row.rhythm for row in group).most_common(1)[0][0]
     speed = float(np.median([row.per_beat for row in group]))
     span = max(row.high - row.low for row in group)
     leap = max(row.leap for row in group)
     evidence = [
-        f"{names[0]} in {group[0].rhythm} notes, {speed:g} to the beat, {last - first + 1} bars",
+        f"{' and '.join(names)} in {rhythm} notes, {speed:g} to the beat, {last - first + 1} bars",
         f"compass {pitch_name(min(row.low for row in group))} to {pitch_name(max(row.high for row in group))}",
     ]
     hard = family == "broken" and (span > 19 or (leap > 12 and speed >= 3))
-    if hard:
-        evidence.append(f"{span} semitones wide with leaps of {leap}: no single string or wind part as it stands")
-    own = 0.25 if family in ("broken", "repeated", "oscillation") else 0.2
+    evidence.append(_who_plays_it(facts, group))
+    own = 0.25 if family in ("broken", "repeated") else 0.2
     strength = min(0.9, own + 0.06 * min(last - first + 1, 6) + 0.06 * min(speed, 4) + 0.1 * hard)
     question = "Which orchestral figure keeps this motion?"
     offers = facts.offers(first, last).figure(_WAYS[family])
     return Draft("figuration", first, last, strength, tuple(evidence), question, offers)
+
+
+def _who_plays_it(facts: Facts, group: list[Figure]) -> str:
+    """Say which instruments could play the figure as written; where none could, what hinders the nearest."""
+    beats = beat_ticks(facts.score)
+    able, hindered = [], []
+    for instrument in _INSTRUMENTS:
+        reasons: list[str] = []
+        for row in group:
+            start = int(facts.score.bars["onset"][row.bar_index - 1])
+            beat_s = facts.timeline.seconds(start + int(beats[row.bar_index - 1])) - facts.timeline.seconds(start)
+            reasons += playable(row, instrument, beat_s=beat_s)[1]
+        if reasons:
+            hindered.append((len(reasons), f"{instrument.name}: {reasons[0]}"))
+        else:
+            able.append(instrument.name)
+    if able:
+        return f"as written it could go to {' or '.join(able)}"
+    return f"nobody plays it as written; nearest, {min(hindered, key=lambda one: one[0])[1]}"

@@ -20,11 +20,13 @@ from reading.findings_sound import accent_findings, dynamic_findings, pedal_find
 from reading.findings_texture import (
     bass_octave_findings,
     chord_findings,
+    counterpoint_findings,
     figure_findings,
     gap_findings,
     layer_findings,
     low_melody_findings,
     octave_findings,
+    pedal_point_findings,
 )
 from reading.gaps import Gaps, gap_regions, gaps
 from reading.layers import Layers, find_layers
@@ -55,6 +57,8 @@ _MAKERS = (
     layer_findings,
     bass_octave_findings,
     low_melody_findings,
+    counterpoint_findings,
+    pedal_point_findings,
     figure_findings,
     section_findings,
     repeat_findings,
