@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
 __all__ = ["passage_key"]
 
-_VERSION = 3
+_VERSION = 4
 """Raised whenever render, compare or the page make something else of the same input."""
 
 

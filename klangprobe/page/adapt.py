@@ -33,6 +33,7 @@ __all__ = ["passage_page"]
 Audio = np.ndarray[Any, np.dtype[np.float32]]
 
 PIANO = "the piano itself"
+ROOM = "the room, answering all"
 _QUESTIONS = 3
 _FIGURES = 5  # as many as one listens for at a time; the rest lies below
 _SILENT = 1e-5  # a player whose samples stay below -100 dB has no stem on the page
@@ -115,9 +116,9 @@ def passage_page(
 
 
 def _players(arrangement: Arrangement, variants: Sequence[VariantPage]) -> tuple[str, ...]:
-    """Players that sound in some variant, in score order."""
+    """Players that sound in some variant, in score order; the room last."""
     sounding = {stem.name for variant in variants for stem in variant.stems}
-    return tuple(part.player.name for part in arrangement.parts if part.player.name in sounding)
+    return tuple(name for name in (*(part.player.name for part in arrangement.parts), ROOM) if name in sounding)
 
 
 def _inside(findings: Sequence[Finding], spans: tuple[tuple[int, int], ...]) -> list[Finding]:
@@ -194,8 +195,8 @@ def _variant(
 
 
 def _stems(heard: Heard, rate: int, store: Store | None) -> tuple[StemPage, ...]:
-    """Every player that sounds; encoded in parallel, because libsndfile lets other threads run."""
-    peaks = [(stem, float(np.abs(stem.samples).max(initial=0.0))) for stem in heard.rendering.stems]
+    """Every player that sounds, and the room; encoded in parallel, because libsndfile lets other threads run."""
+    peaks = [(stem, float(np.abs(stem.samples).max(initial=0.0))) for stem in (*heard.rendering.stems, *_room(heard))]
     sounding = [(stem, peak) for stem, peak in peaks if peak > _SILENT]
 
     def encode(item: tuple[Stem, float]) -> StemPage:
@@ -207,6 +208,17 @@ def _stems(heard: Heard, rate: int, store: Store | None) -> tuple[StemPage, ...]
 
     with ThreadPoolExecutor(2) as pool:
         return tuple(pool.map(encode, sounding))
+
+
+def _room(heard: Heard) -> tuple[Stem, ...]:
+    """What the room answers to all players together, as one more player; nothing where it is off."""
+    from render.sound import Stem
+
+    rendering = heard.rendering
+    if rendering.room is None:
+        return ()
+    keys = [stem.key for stem in rendering.stems]
+    return (Stem(ROOM, rendering.room, digest("room", _STEM_VERSION, keys, rendering.about.get("room_version"))),)
 
 
 def _encoded(samples: Audio, gain: float, rate: int, key: str, store: Store | None) -> bytes:

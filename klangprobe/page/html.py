@@ -148,7 +148,7 @@ def _listen(name: str) -> str:
     """Offer the one way to listen: a button, where it is, once or again, how loud."""
     return f"""<div class="listen screen">
 <button type="button" class="play">Listen</button>
-<output class="at" aria-label="Place"></output>
+<output class="at" aria-label="Place" aria-live="off"></output>
 <label class="again"><input type="checkbox"> again and again</label>
 <fieldset class="weight"><legend class="unseen">Loudness</legend>
 <label><input type="radio" name="{name}-weight" value="equal" checked> made equally loud</label>

@@ -114,6 +114,7 @@
 
     async play(offset = 0) {
       sounding?.stop();
+      for (const other of passages.values()) if (other !== this) other.forget();
       const run = (this.run += 1);
       sounding = this;
       this.button.textContent = "Stop";
@@ -133,6 +134,12 @@
       this.mix.start(offset);
       if (this.needsPlayers()) this.applyPlayers();
       this.#follow();
+    }
+
+    /** Let go of decoded sound: some 20 MB a minute and variant, and only one passage sounds at a time. */
+    forget() {
+      this.buffers = null;
+      this.sounds = null;
     }
 
     newMix() {
@@ -259,7 +266,12 @@
     async changePlayers() {
       const mix = this.mix;
       if (!mix) return;
-      await this.loadPlayers();
+      try {
+        await this.loadPlayers();
+      } catch {
+        this.say("The players’ clips could not be opened: the file is missing, or this browser knows no Ogg Vorbis.");
+        return;
+      }
       if (this.mix === mix) this.applyPlayers();
     }
 
@@ -329,7 +341,7 @@
 
   const taken = (target, key) => {
     if (target.matches("input[type=text], input[type=number], select, textarea")) return true;
-    if (key === " ") return target.matches("button, summary, input, a");
+    if (key === " ") return target.matches("button, summary, a, input:not([type=radio]:checked)");
     return key.startsWith("Arrow") && target.matches("input[type=radio], .table");
   };
 

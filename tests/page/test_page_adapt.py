@@ -1,0 +1,107 @@
+"""From a real trial to the page: loudness, players, questions and steps are those of the passage."""
+
+from __future__ import annotations
+
+import io
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+DEMO = Path(__file__).parents[2] / "demo" / "weathercock.yaml"
+SPANS = ((9, 9),)
+RATE_HZ = 48_000
+
+
+@pytest.fixture(scope="module")
+def made(tmp_path_factory):
+    """Return the page of one bar, two variants and the piano, rendered with plain partials."""
+    import mapping
+    import render
+    from base.store import Store
+    from compare import compare_passage
+    from klangprobe.page import Engraver, passage_page
+    from klangprobe.workbench import open_spec
+
+    bench = open_spec(DEMO)
+    arrangements = bench.arrange(("strings alone", "horns keep the pedal"))
+    everything = [*arrangements, mapping.piano(bench.score)]
+    store = Store(tmp_path_factory.mktemp("stems"))
+    settings = render.RenderSettings(synth="partials")
+    *variants, piano = render.render_variants(everything, SPANS, passage="the river", settings=settings)
+    trial = compare_passage(variants, arrangements=arrangements, layers=bench.layers, piano=piano, passage="the river")
+    page = passage_page(
+        trial,
+        arrangements,
+        SPANS,
+        engraver=Engraver(DEMO.with_suffix(".musicxml"), bench.score),
+        findings=bench.survey.findings,
+        answers=bench.spec.answers,
+        store=store,
+    )
+    return page, store
+
+
+def decoded(data: bytes) -> np.ndarray:
+    """Decode a clip."""
+    import soundfile
+
+    return soundfile.read(io.BytesIO(data), dtype="float64")[0]
+
+
+def lufs(samples: np.ndarray) -> float:
+    """Return integrated loudness by libebur128."""
+    import pyebur128
+
+    state = pyebur128.R128State(2, RATE_HZ, pyebur128.MeasurementMode.MODE_I)
+    state.add_frames(np.ascontiguousarray(samples).reshape(-1), len(samples))
+    return float(pyebur128.get_loudness_global(state))
+
+
+def test_made_equally_loud_is_equally_loud(made):
+    """Clip times gain measures the same for all variants and the piano, by libebur128 within 0.1 LU (ITU-R BS.1770)."""
+    page, _ = made
+    loudness = [lufs(decoded(variant.audio) * variant.gain_matched) for variant in page.variants]
+    assert len(loudness) == 3
+    assert max(loudness) - min(loudness) <= 0.1
+
+
+def test_players_add_up_to_the_clip(made):
+    """The players and the room times their gains sum to the clip, but for what Ogg Vorbis loses (25 dB below)."""
+    page, _ = made
+    for variant in page.variants[:2]:
+        whole = decoded(variant.audio)
+        rest = whole - sum(decoded(stem.audio) * stem.gain for stem in variant.stems)
+        assert np.sqrt(np.mean(rest**2)) <= 10 ** (-25 / 20) * np.sqrt(np.mean(whole**2))
+
+
+def test_a_player_alike_in_two_variants_is_kept_once(made):
+    """Violins and cellos play the same in both variants: same key; the horns are in one only."""
+    page, store = made
+    keys = [{stem.name: stem.key for stem in variant.stems} for variant in page.variants[:2]]
+    assert keys[0]["violins 1"] == keys[1]["violins 1"]
+    assert "horn 1" in keys[1]
+    assert "horn 1" not in keys[0]
+    assert len(store.entries()) == len(set(keys[0].values()) | set(keys[1].values()))
+
+
+def test_page_shows_the_questions_the_answer_and_the_steps_of_these_bars(made):
+    """Bar 9: the pedal question and its recorded answer; the horn step of bars 9 to 17, not that of bars 49 to 56."""
+    page, _ = made
+    assert page.where == "bar 9"
+    assert any("resonance" in question for question in page.questions)
+    assert any("warmth without weight" in answer for answer in page.answers)
+    assert [variant.chosen for variant in page.variants] == [False, True, False]
+    steps = " / ".join(page.variants[1].steps)
+    assert "9-17" in steps
+    assert "49-56" not in steps
+    assert page.variants[2].reference
+    assert page.players.index("horn 1") < page.players.index("violins 1")
+    assert page.players[-1].startswith("the room")
+
+
+def test_difference_names_who_came_in(made):
+    """The pair of variants says that the horns join."""
+    page, _ = made
+    assert [difference.title for difference in page.differences] == ["horns keep the pedal, beside strings alone"]
+    assert any(line.startswith("Horn 1 joins") for line in page.differences[0].lines)
