@@ -8,7 +8,7 @@ and the cheapest path through the templates, where changing costs more off the b
 the forward-backward sums give how sure each pitch class is.
 
 The weights were set against the harmonic labels of two Beethoven sonata movements in the Annotated Beethoven and
-related corpora of the Digital and Cognitive Musicology Lab (EPFL), then tried on six others; ``bench/harmony.py``
+related corpora of the Digital and Cognitive Musicology Lab (EPFL), then tried on six others; ``bench/voicing.py``
 measures them. Spans are equal under transposition and under a change of order of simultaneous notes.
 """
 

@@ -18,7 +18,7 @@ _PLAIN = (
 _PAIRS = {"breath_s": ("breath_soft_s", "breath_loud_s"), "repeat": ("repeat_safe_hz", "repeat_max_hz")}
 _KNOWN = {
     *_PLAIN, "clefs", "transpose", "written", "safe", "programs", "breath_s", "repeat", "pizzicato", "arpeggio",
-    "open_strings", "natural_notes", "drums", "registers",
+    "open_strings", "natural_notes", "drums", "registers", "crooks",
 }  # fmt: skip
 
 
@@ -105,6 +105,8 @@ def _technique_values(entry: dict[str, Any]) -> dict[str, Any]:
     for key, names in _PAIRS.items():
         if key in entry:
             values.update(zip(names, map(float, entry[key]), strict=True))
+    if "crooks" in entry:
+        values["crooks"] = {str(key): int(number) for key, number in entry["crooks"].items()}
     if "pizzicato" in entry:
         values["pizzicato_hz"] = float(entry["pizzicato"])
     if "arpeggio" in entry:

@@ -116,6 +116,8 @@ class Instrument:
         strings a fifth apart, 5 allows double stops from a second to an octave.
     natural_notes : tuple of int
         Written notes of the natural instrument (for scoring without valves).
+    crooks : dict of str to int
+        Keys of the natural instrument: sounding minus written, semitones.
     drums : Drums or None
     pedal_s : float or None
         Seconds for one pedal change of the harp.
@@ -150,6 +152,7 @@ class Instrument:
     open_strings: tuple[int, ...] = ()
     stop_reach: int = 0
     natural_notes: tuple[int, ...] = ()
+    crooks: dict[str, int] = field(default_factory=dict, hash=False)
     drums: Drums | None = None
     pedal_s: float | None = None
     registers: tuple[Register, ...] = ()
@@ -186,6 +189,23 @@ class Instrument:
         if technique == "plain" and count > 1:
             return self.programs.get("section", self.programs["plain"])
         return self.programs.get(technique, self.programs["plain"])
+
+    def natural_pitches(self, crook: str) -> tuple[int, ...]:
+        """Return the sounding pitches of the natural instrument with a crook, for scoring as before valves.
+
+        Parameters
+        ----------
+        crook : str
+            One of ``crooks``: ``E-flat``, ``D``.
+
+        Raises
+        ------
+        InputError
+            Where there is no such crook.
+        """
+        if crook not in self.crooks:
+            raise InputError(f"the {self.name} has no crook in '{crook}'.", hint=nearest(crook, self.crooks))
+        return tuple(note + self.crooks[crook] for note in self.natural_notes)
 
     def in_range(self, pitch: int) -> bool:
         """Whether the sounding *pitch* exists on the instrument."""

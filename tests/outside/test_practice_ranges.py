@@ -10,6 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from base.errors import InputError
 from mapping.instruments import instrument
 
 QUARTETS = [
@@ -78,6 +79,25 @@ def test_symphonies_lie_in_our_ranges(name, bounds):
     item = instrument(name)
     assert item.low <= bounds[0]
     assert bounds[1] <= item.high
+
+
+@pytest.mark.parametrize("name", ["horn", "trumpet"])
+def test_natural_notes_are_the_harmonic_series(name):
+    """Every note of the natural instrument is a partial of written C2, out of tune by 0.6 semitone at most (12·log2 n)."""
+    partials = 36 + 12 * np.log2(np.arange(2, 17))
+    for note in instrument(name).natural_notes:
+        assert np.abs(partials - note).min() <= 0.6, note  # the thirteenth, A, is 0.59 flat
+    missing = [p for p in partials[1:9] if np.abs(np.array(instrument(name).natural_notes) - p).min() > 0.5]
+    assert missing == []
+
+
+def test_crooks_sound_where_composers_count():
+    """Horns in D sound a minor seventh lower, in E flat a major sixth; their open notes fit the tonic triad."""
+    horn = instrument("horn")
+    assert (horn.crooks["D"], horn.crooks["E-flat"], horn.crooks["F"]) == (-10, -9, horn.transpose)
+    assert {2, 6, 9} <= {pitch % 12 for pitch in horn.natural_pitches("D")}
+    with pytest.raises(InputError, match="no crook"):
+        horn.natural_pitches("H")
 
 
 def test_chords_of_real_quartets_are_accepted(scores):
