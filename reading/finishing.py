@@ -61,7 +61,9 @@ def finish(draft: Draft, source: str, sha256: str) -> Score:
         note.id = row
         table[row] = _row(note, voices[id(note)])
     _grace_marks(draft, notes)
-    marks = sorted(map(finished_mark, draft.marks), key=lambda mark: (mark.onset, mark.part, mark.staff, mark.kind))
+    marks = sorted(
+        dict.fromkeys(map(finished_mark, draft.marks)), key=lambda mark: (mark.onset, mark.part, mark.staff, mark.kind)
+    )
     return Score(
         title=draft.title,
         composer=draft.composer,

@@ -14,7 +14,8 @@ from typing import TYPE_CHECKING, Any
 
 from base.errors import ScoreError
 from reading.draft import Draft, RawBar
-from reading.musicxml_part import BadPlace, PartReader
+from reading.musicxml_marks import BadPlace
+from reading.musicxml_part import PartReader
 from reading.safety import parse_xml
 from reading.score import PartInfo
 

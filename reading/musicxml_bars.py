@@ -6,6 +6,8 @@ import re
 from fractions import Fraction
 from typing import TYPE_CHECKING, Any
 
+from reading.musicxml_marks import BadPlace
+
 if TYPE_CHECKING:
     from reading.musicxml_part import PartReader
 
@@ -49,8 +51,6 @@ def _divisions(reader: PartReader, child: Any) -> None:
     """Change the unit of duration, keeping the place in the bar."""
     new = reader.length(child.text)
     if not 0 < new <= _MAX_DIVISIONS:
-        from reading.musicxml_part import BadPlace
-
         raise BadPlace(f"{child.text!r} divisions to the quarter are impossible")
     reader.position = Fraction(reader.position) * new / reader.divisions if reader.position else 0
     reader.divisions = new
@@ -77,8 +77,6 @@ def _time(reader: PartReader, child: Any) -> None:
         figures = [int(figure) for figure in re.findall(r"\d{1,4}", upper.text or "")]
         unit = reader.number(lower.text, 4)
         if not figures or unit not in (1, 2, 4, 8, 16, 32, 64, 128) or sum(figures) < 1:
-            from reading.musicxml_part import BadPlace
-
             raise BadPlace(f"a metre of {(upper.text or '')[:12]}/{(lower.text or '')[:12]} is impossible")
         total += Fraction(sum(figures), unit)
     unit = max(total.denominator, reader.number(kinds[0].text, 4))
