@@ -128,11 +128,22 @@ def change_between(first: Heard, second: Heard, arrangements: tuple[Arrangement,
     removed: tuple[str, ...] = ()
     players: tuple[PlayerChange, ...] = ()
     if arrangements:
-        one, other = ([step.words for step in arrangement.steps] for arrangement in arrangements)
-        added, removed = _left_over(other, one), _left_over(one, other)
         bars = [index for index, _ in second.rendering.bar_starts_s]
+        one, other = (_steps_in(arrangement, bars) for arrangement in arrangements)
+        added, removed = _left_over(other, one), _left_over(one, other)
         players = player_changes(*arrangements, bars)
     return Change(first.variant, second.variant, added, removed, players, figure_changes(first, second))
+
+
+def _steps_in(arrangement: Arrangement, bars: Sequence[int]) -> list[str]:
+    """Steps that wrote a note of these bars, and those that wrote none anywhere (they mark, thin or silence)."""
+    anywhere: set[int] = set()
+    here: set[int] = set()
+    for part in arrangement.parts:
+        cause = part.notes["cause"]
+        anywhere.update(cause.tolist())
+        here.update(cause[np.isin(part.notes["bar"], bars)].tolist())
+    return [step.words for row, step in enumerate(arrangement.steps) if row in here or row not in anywhere]
 
 
 def _left_over(these: Iterable[str], those: Iterable[str]) -> tuple[str, ...]:

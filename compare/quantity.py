@@ -58,8 +58,11 @@ class Quantity:
     noticeable_from : str
         Source of that figure.
     more, less : str
-        Said of a variant with the higher and with the lower value; ``{amount}`` is the difference with its unit.
+        Said of a variant with the higher and with the lower value; ``{amount}`` is the difference with its unit,
+        ``{value}`` and ``{reference}`` are the values themselves.
     relative : bool
+    least : float
+        Where relative: smaller differences than this, in the unit, are never worth saying.
     decimals : int
         For people; data keep every digit.
     matched : bool
@@ -83,6 +86,7 @@ class Quantity:
     more: str
     less: str
     relative: bool = False
+    least: float = 0.0
     decimals: int = 1
     matched: bool = True
     step_unit: str = ""
@@ -98,7 +102,8 @@ class Quantity:
 
     def times_noticeable(self, value: float, reference: float) -> float:
         """Return the difference in units of what is noticeable."""
-        step = self.noticeable * min(abs(value), abs(reference)) if self.relative else self.noticeable
+        share = self.noticeable * min(abs(value), abs(reference))
+        step = max(share, self.least) if self.relative else self.noticeable
         apart = abs(value - reference)
         return apart / step if step > 0.0 else (0.0 if apart == 0.0 else 1e9)
 
@@ -120,7 +125,7 @@ class Quantity:
             amount = self.text(abs(value - reference))
         if self.step_unit and not self.relative:
             amount = f"{amount.removesuffix(self.unit).strip()} {self.step_unit}"
-        return phrase.format(amount=amount)
+        return phrase.format(amount=amount, value=self.text(value), reference=self.text(reference))
 
 
 @dataclass(frozen=True)

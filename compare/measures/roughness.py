@@ -40,9 +40,10 @@ _ROUGHNESS = Quantity(
     meaning="The notes rub against one another with {value} (0 smooth, 0.3 a close triad, 1 a cluster of semitones).",
     noticeable=0.17,
     noticeable_from="17 %, the just-noticeable difference of roughness in asper (University of Salford teaching page)",
-    more="rubs {amount} more",
-    less="rubs {amount} less",
+    more="rubs more: {value} against {reference}",
+    less="rubs less: {value} against {reference}",
     relative=True,
+    least=0.03,
     decimals=2,
 )
 

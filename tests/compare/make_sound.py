@@ -69,7 +69,12 @@ def part(piece, name, notes, *, source=True, family="strings", technique=0):
 
 
 def arrangement(piece, parts, *, variant="plain", steps=("violins 1 play the melody",)):
-    """A variant."""
+    """A variant; the notes of the last part come from its last step, the others from the first."""
+    parts = list(parts)
+    if parts and len(steps) > 1:
+        notes = parts[-1].notes.copy()
+        notes["cause"] = len(steps) - 1
+        parts[-1] = replace(parts[-1], notes=notes)
     return Arrangement(
         variant, f"says {variant}", piece, tuple(parts), tuple(StepWords("play", words) for words in steps)
     )

@@ -14,6 +14,27 @@ def test_steps_and_players_of_the_trial(trial):
     assert any("horn 1 holds the harmony" in sentence for sentence in change.sentences)
 
 
+def test_steps_that_act_elsewhere_are_not_named(make_sound, piece):
+    """A step whose notes lie in other bars is left out; one that writes no notes anywhere stays."""
+    m, (score, _) = make_sound, piece
+    from dataclasses import replace
+
+    from compare import compare_passage
+
+    late = m.part(score, "horn 1", [(12, 4, 60)], source=False)
+    steps = ("violins 1 play the melody", "everyone softer", "horn 1 holds the end")
+    plain, more = (
+        m.arrangement(score, m.plain_parts(score)),
+        m.arrangement(score, [*m.plain_parts(score), late], variant="more", steps=steps),
+    )
+    one = m.rendering("plain", {"violas": m.sound(m.MIDDLE)})
+    early = replace(one, bar_starts_s=one.bar_starts_s[:2])
+    made = compare_passage(
+        [early, replace(early, variant="more")], arrangements=[plain, more], passage="p", measures=()
+    )
+    assert made.changes[0].steps_added == ("everyone softer",)
+
+
 def test_between_two_alternatives_both_sides_are_said(trial):
     """From horns to flute: one falls silent, the other joins."""
     words = [player.words for player in trial.changes[2].players]

@@ -29,8 +29,8 @@ def test_every_quantity_is_defined(name):
         assert quantity.noticeable > 0.0
         assert quantity.noticeable_from
         assert "{value}" in quantity.meaning
-        assert "{amount}" in quantity.more
-        assert "{amount}" in quantity.less
+        assert "{amount}" in quantity.more or "{value}" in quantity.more
+        assert "{amount}" in quantity.less or "{value}" in quantity.less
 
 
 def test_names_are_unique_and_readings_are_json(trial):
@@ -101,6 +101,11 @@ def test_words_follow_the_threshold():
     share = Quantity("q", "Q", "", "d", "s", "{value}", 0.17, "n", "rubs {amount} more", "{amount}", relative=True)
     assert share.difference(1.1, 1.0) == ""
     assert share.difference(1.5, 1.0) == "rubs 50 % more"
+    rough = Quantity(
+        "q", "Q", "", "d", "s", "{value}", 0.17, "n", "{value} after {reference}", "{amount}", True, least=0.3
+    )
+    assert rough.difference(1.25, 1.0) == ""
+    assert rough.difference(1.5, 1.0) == "1.5 after 1.0"
     octave = Quantity(
         "q",
         "Q",
