@@ -83,7 +83,7 @@ def test_symphonies_lie_in_our_ranges(name, bounds):
 
 @pytest.mark.parametrize("name", ["horn", "trumpet"])
 def test_natural_notes_are_the_harmonic_series(name):
-    """Every note of the natural instrument is a partial of written C2, out of tune by 0.6 semitone at most (12·log2 n)."""
+    """Every note of the natural instrument is a partial of written C2, at most 0.6 semitone off."""
     partials = 36 + 12 * np.log2(np.arange(2, 17))
     for note in instrument(name).natural_notes:
         assert np.abs(partials - note).min() <= 0.6, note  # the thirteenth, A, is 0.59 flat
