@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 __all__ = ["step_text", "survey_html", "worksheet_html"]
 
 _DRAWN_RANKS = 2
+_SURE = 0.8
 _RANKS = {1: "must be answered", 2: "should be answered", 3: "details"}
 _STYLE = """
 :root{color-scheme:light}
@@ -65,6 +66,7 @@ def survey_html(score: Score, found: Survey) -> str:
         "<h2>Where passages begin</h2>",
         _curve(score, found),
         _registers(score, found),
+        _layers(score, found),
     ]
     for rank, words in _RANKS.items():
         inside = [finding for finding in found.findings if finding.rank == rank]
@@ -205,6 +207,23 @@ def _curve(score: Score, found: Survey) -> str:
     )
     label = "strength of a new start at each bar, from 0 to 1, with the strongest starts marked"
     return f'<svg class="curve" viewBox="0 0 800 120" role="img" aria-label="{label}"><path d="{path}"/>{marks}</svg>'
+
+
+def _layers(score: Score, found: Survey) -> str:
+    """Why the notes have their roles, and how many of them should be checked."""
+    unsure = float((found.layers.confidence < _SURE).mean()) if len(found.layers.confidence) else 0.0
+    rows = "".join(
+        f'<tr><td class="bars">{escape(score.bar_numbers[one.first_bar - 1])}'
+        f"{'' if one.first_bar == one.last_bar else '-' + escape(score.bar_numbers[one.last_bar - 1])}</td>"
+        f"<td>{escape(one.text)}</td></tr>"
+        for one in found.layers.evidence
+    )
+    return (
+        "<h2>Which line is the melody, and why</h2>"
+        f"<p>{unsure:.0%} of the notes have a confidence below {_SURE}: please check. The spec overrules any role.</p>"
+        "<details><summary>Evidence by bars</summary><table><thead><tr><th>Bars</th><th>Evidence</th></tr></thead>"
+        f"<tbody>{rows}</tbody></table></details>"
+    )
 
 
 def _registers(score: Score, found: Survey) -> str:
