@@ -144,23 +144,26 @@ def candidates(piece: Piece, ranges: Sequence[tuple[int, int, int]], weights: We
 def _expanded(piece: Piece, ranges: Sequence[tuple[int, int, int]], weights: Weights) -> tuple[Ints, Floats] | None:
     """Return voicings built from below, without crossings, and their costs voice by voice."""
     unary = _pitch_costs(piece, weights)
-    pitches, costs = np.zeros((1, 0), dtype=np.int64), np.zeros(1)
-    classes = np.array(sorted(piece.roles), dtype=np.int64)
+    allowed = np.zeros(128, dtype=bool)
+    for pc in piece.roles:
+        allowed[pc::12] = True
+    pitches, costs = np.zeros((0, 0), dtype=np.int64), np.zeros(0)
     for place, (low, high, centre) in enumerate(ranges):
-        span = np.arange(max(low, piece.low), min(high, piece.high) + 1)
-        choice = span[np.isin(span % 12, classes)]
+        bottom = max(low, piece.low, 0)
+        choice = np.flatnonzero(allowed[bottom : max(min(high, piece.high) + 1, bottom)]) + bottom
         if not len(choice):
             return None
         own = unary[choice] + weights.centre * np.abs(choice - centre)
-        total = costs[:, None] + own[None, :]
-        below = pitches[:, -1][:, None] if place else np.full((1, 1), piece.bass)
-        distance = choice[None, :] - below
-        total = total + (_between(distance, weights) if place else _above_bass(piece, choice, weights)[None, :])
-        keep = np.argwhere(distance >= 0) if place else np.argwhere(np.isfinite(total))
-        order = np.argsort(total[keep[:, 0], keep[:, 1]], kind="stable")[:_WIDE_BEAM]
-        keep = keep[order]
-        pitches = np.column_stack([pitches[keep[:, 0]], choice[keep[:, 1]]])
-        costs = total[keep[:, 0], keep[:, 1]]
+        if not place:
+            pitches, costs = choice[:, None], own + _above_bass(piece, choice, weights)
+            continue
+        distance = choice[None, :] - pitches[:, -1:]
+        total = costs[:, None] + own[None, :] + _between(distance, weights)
+        below, above = np.nonzero(distance >= 0)
+        pitches, costs = np.column_stack([pitches[below], choice[above]]), total[below, above]
+        if len(costs) > _WIDE_BEAM:
+            best = np.argsort(costs, kind="stable")[:_WIDE_BEAM]
+            pitches, costs = pitches[best], costs[best]
     for pitch in piece.given[1:]:  # a given upper voice closes the chord from above
         costs = costs + _between(pitch - pitches[:, -1], weights)
     return pitches, costs
@@ -168,14 +171,16 @@ def _expanded(piece: Piece, ranges: Sequence[tuple[int, int, int]], weights: Wei
 
 def _pitch_costs(piece: Piece, weights: Weights) -> Floats:
     """Return the cost of each MIDI pitch for what already sounds, shape (128,)."""
-    pitch = np.arange(128)
-    pc = pitch % 12
     length = min(piece.length_q, 4.0) / 2
-    share = np.pad(piece.pitch_share, 2)
-    near = share[pitch] + share[pitch + 1] + share[pitch + 3] + share[pitch + 4]
-    neighbour = np.maximum(piece.pc_share[(pc + 1) % 12], piece.pc_share[(pc - 1) % 12])
-    cost = weights.unsupported * (1 - piece.posterior[pc]) * length + weights.clash * neighbour * length
-    return np.asarray(cost + weights.near * np.minimum(near, 1.0) + weights.same * piece.melody_share[pitch])
+    share, classes = piece.pitch_share, piece.pc_share
+    near = np.zeros(128)
+    for step in (1, 2):
+        near[step:] += share[:-step]
+        near[:-step] += share[step:]
+    neighbour = np.maximum(np.roll(classes, 1), np.roll(classes, -1))
+    per_class = length * (weights.unsupported * (1 - piece.posterior) + weights.clash * neighbour)
+    cost = np.tile(per_class, 11)[:128] + weights.near * np.minimum(near, 1.0)
+    return np.asarray(cost + weights.same * piece.melody_share)
 
 
 def _between(distance: Ints, weights: Weights) -> Floats:
