@@ -11,7 +11,7 @@ from compare.quantity import measure_all
 from compare.spectra import Spectrum, smooth, third_octaves_db, welch
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Sequence
 
     from compare.loudness import Loudness, Meter
     from compare.quantity import Measured
@@ -72,15 +72,14 @@ class Heard:
         return next((item.value for item in self.measures if item.quantity.name == name), None)
 
 
-def hear(sound: Sound, says: str, measures: Iterable[str] | None) -> Heard:
+def hear(sound: Sound, measures: Sequence[str] | None) -> Heard:
     """Return all that can be said about one variant without the others.
 
     Parameters
     ----------
     sound : Sound
         With its gains.
-    says : str
-    measures : iterable of str or None
+    measures : sequence of str or None
         Names of measure plugins; None takes all.
     """
     rendering, meter, matched, scored = sound.rendering, sound.meter, sound.gain_matched, sound.gain_scored
@@ -88,7 +87,7 @@ def hear(sound: Sound, says: str, measures: Iterable[str] | None) -> Heard:
     long = welch(clip, sound.sample_rate_hz, segment=_LONG_SEGMENT)
     return Heard(
         rendering.variant,
-        says,
+        sound.arrangement.says if sound.arrangement else "",
         rendering,
         meter,
         matched,

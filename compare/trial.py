@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from itertools import combinations
 from typing import TYPE_CHECKING, Any
@@ -137,17 +139,18 @@ def compare_passage(
         msg = f"passage '{passage}': {len(renderings)} renderings but {len(scores)} arrangements."
         raise InputError(msg)
     rate = _sample_rate(every)
-    meters = [Meter(rendering.mix, rate) for rendering in every]
-    gains, level = matching_gains(meters, target_lufs=target_lufs)
-    scored = _scored_gain(meters[: len(renderings)], level)
-    known = fronts or Fronts()
-    heard = []
-    for rendering, arrangement, meter, gain in zip(every, [*scores, None], meters, gains, strict=False):
-        stems = known.of_rendering(rendering, rate) if arrangement else []
-        # The piano has no weight in the orchestra to keep: as scored it sounds as loud as matched.
-        kept = gain if rendering is piano else scored
-        sound = Sound(rendering, rate, meter, gain, kept, tuple(stems), arrangement, layers)
-        heard.append(hear(sound, arrangement.says if arrangement else "", measures))
+    known, wanted = fronts or Fronts(), None if measures is None else tuple(measures)
+    with ThreadPoolExecutor(max_workers=min(4, os.cpu_count() or 1)) as workers:
+        meters = list(workers.map(lambda rendering: Meter(rendering.mix, rate), every))
+        gains, level = matching_gains(meters, target_lufs=target_lufs)
+        scored = _scored_gain(meters[: len(renderings)], level)
+        sounds = []
+        for rendering, arrangement, meter, gain in zip(every, [*scores, None], meters, gains, strict=False):
+            stems = known.of_rendering(rendering, rate) if arrangement else []
+            # The piano has no weight in the orchestra to keep: as scored it sounds as loud as matched.
+            kept = gain if rendering is piano else scored
+            sounds.append(Sound(rendering, rate, meter, gain, kept, tuple(stems), arrangement, layers))
+        heard = list(workers.map(lambda sound: hear(sound, wanted), sounds))
     reference = heard.pop() if piano is not None else None
     against = tuple(_against(reference, item) for item in heard) if reference else ()
     return Trial(passage, rate, tuple(heard), reference, level, _changes(heard, scores), against, _notes(heard))
