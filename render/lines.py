@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cache
 from typing import TYPE_CHECKING
 
 from base.plugins import load
@@ -15,7 +16,7 @@ from soundfonts import default, open_font
 from soundfonts.calibration import Calibration, calibration_of
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
 
     from mapping.arrangement import Arrangement, Part
     from reading.score import Score
@@ -83,7 +84,13 @@ def instrumentarium(settings: RenderSettings) -> Instrumentarium:
     """
     make = load("klangprobe.synths", settings.synth)
     font = (open_font(settings.soundfont) if settings.soundfont else default()) if make.uses_font else None
-    return Instrumentarium(make(font), font, calibration_of(font))
+    return Instrumentarium(_synth(make, font), font, calibration_of(font))
+
+
+@cache
+def _synth(make: Callable[[Font | None], Synth], font: Font | None) -> Synth:
+    """Make a synth once for each font: what it has loaded serves every passage."""
+    return make(font)
 
 
 def span_of(score: Score, bars: Sequence[int] | Sequence[tuple[int, int]]) -> Passage:

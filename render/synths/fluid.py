@@ -34,6 +34,7 @@ TAIL_CAP_S = 6.0
 _TAIL_STEP = 2048
 _INAUDIBLE = 1e-6  # -120 dB re full scale, before the stem's gain
 _CHANNEL_REST_S = 5.0  # a channel is not used again while its last sound may still ring
+_MANY_STEMS = 40
 _SEARCH_KEYS = 24  # how far to look for a key that sounds
 _OFF, _SWELL, _ON = 0, 1, 2  # order at one instant
 
@@ -67,8 +68,10 @@ class FluidSynth:
         self.font = font
         self.static = static
         self.tail_cap_s = tail_cap_s
+        self._served = 0
+        self._idle: list[_LoadedFont] = []
+        self._lock = threading.Lock()
         self._threads = threading.local()
-        self._loading = threading.Lock()
 
     def identity(self) -> dict[str, str]:
         """Return library version, font checksum and fixed settings."""
@@ -82,25 +85,36 @@ class FluidSynth:
         }
 
     def render(self, request: StemRequest) -> StemSound:
-        """Return the sound of *request*; every thread has its own loaded font."""
-        synth = _FreshSynth(self._loaded(), request)
+        """Return the sound of *request*; each call has a loaded font to itself while it lasts."""
+        loaded = self._borrow()
+        synth = _FreshSynth(loaded, request)
         try:
             samples = without_offset(synth.all(self.tail_cap_s))
         finally:
             synth.close()
+            with self._lock:
+                self._idle.append(loaded)
         return StemSound(samples, tuple(sorted(synth.replaced.items())), tuple(sorted(synth.missing)))
 
     def open(self, request: StemRequest) -> StemStream:
         """Return the sound of *request* to be read in pieces, by this thread only."""
-        return SteadyStream(_FreshSynth(self._loaded(), request))
+        loaded = getattr(self._threads, "loaded", None)
+        if loaded is None:  # all streams of a thread share one font, which goes when the thread goes
+            with self._lock:
+                loaded = self._threads.loaded = _LoadedFont(self.font, static=True)
+        return SteadyStream(_FreshSynth(loaded, request))
 
-    def _loaded(self) -> _LoadedFont:
-        """Return this thread's loaded font, loading it the first time."""
-        loaded: _LoadedFont | None = getattr(self._threads, "loaded", None)
-        if loaded is None:
-            with self._loading:
-                loaded = self._threads.loaded = _LoadedFont(self.font, static=self.static)
-        return loaded
+    def _borrow(self) -> _LoadedFont:
+        """Take a loaded font that nobody uses, or load one.
+
+        A synth that has served many stems loads all samples at once: slower at first, quicker for each stem after.
+        """
+        with self._lock:
+            self._served += 1
+            static = self.static or self._served > _MANY_STEMS
+            if static:
+                self._idle = [loaded for loaded in self._idle if loaded.static]
+            return self._idle.pop() if self._idle else _LoadedFont(self.font, static=static)
 
 
 class _LoadedFont:
@@ -108,6 +122,7 @@ class _LoadedFont:
 
     def __init__(self, font: Font, *, static: bool) -> None:
         self.lib = lib = library()
+        self.static = static
         self.settings = lib.new_fluid_settings()
         for name, number in (("synth.gain", 1.0), ("synth.sample-rate", 48000.0)):
             lib.fluid_settings_setnum(self.settings, name.encode(), number)
@@ -125,6 +140,11 @@ class _LoadedFont:
             msg = "the soundfont could not be loaded."
             raise MissingPart(msg, path=font.path, hint="Is it a complete SF2 or SF3 file?")
         self.sfont = lib.fluid_synth_get_sfont_by_id(self.keeper, number)
+
+    def __del__(self) -> None:
+        # Only when no synth plays from it any more: each one that does holds a reference to this object.
+        self.lib.delete_fluid_synth(self.keeper)
+        self.lib.delete_fluid_settings(self.settings)
 
 
 class _FreshSynth:
