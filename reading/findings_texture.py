@@ -46,7 +46,7 @@ _WAYS = {
     "broken": ("held and pulse", "repeated", "shared", "tremolo"),
     "repeated": ("repeated", "held and pulse", "tremolo"),
     "oom-pah": ("pizzicato", "natural", "held"),
-    "octaves": ("natural", "pizzicato"),
+    "octaves": ("natural", "pizzicato", "held"),
 }
 
 

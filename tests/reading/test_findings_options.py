@@ -57,6 +57,17 @@ def test_an_orchestra_without_players_for_an_option_gets_none():
     assert named <= set(strings.inner + strings.melody + strings.bass)
 
 
+def test_strings_alone_still_get_two_options(found):
+    """A string orchestra has at least two ways to answer each finding, all with its own players."""
+    own = ("violins 1", "violins 2", "violas", "cellos", "basses")
+    strings = Palette(held=("violins 2", "violas"), winds_high=(), winds_low=(), brass=(), drums=())
+    for finding in survey(found.score, found.layers, strings).findings:
+        assert len(finding.options) >= 2, finding.name
+        for option in finding.options:
+            named = {name for step in option.steps for name in players(step)}
+            assert {name.removesuffix(" 8vb") for name in named} <= set(own)
+
+
 def test_names_are_unique_and_as_the_spec_writes_bars(found):
     """A finding is called by kind and printed bars, and no two have one name."""
     names = [finding.name for finding in found.findings]
