@@ -95,9 +95,10 @@ def _beam(group: list[Note], place: int) -> list[str]:
 class Staff:
     """Writes the voices of one staff through one bar, remembering which accidentals the bar has already shown."""
 
-    def __init__(self, staff: int, fifths: int) -> None:
+    def __init__(self, staff: int, fifths: int, before: dict[tuple[str, int], int]) -> None:
         self.staff = staff
         self.fifths = fifths
+        self.before = before  # what the bar before has changed: reminded of once
         self.shown: dict[tuple[str, int], int] = {}
         self.tied: set[tuple[str, int, int]] = set()
 
@@ -106,10 +107,18 @@ class Staff:
         step, alter, octave = pitch
         if pitch in self.tied:
             return ""
-        if self.shown.get((step, octave), key_alter(step, self.fifths)) == alter:
+        clear = self.reminded(step, alter)
+        if clear and self.shown.get((step, octave), key_alter(step, self.fifths)) == alter:
             return ""
         self.shown[step, octave] = alter
         return f"<accidental>{SIGNS[alter]}</accidental>"
+
+    def reminded(self, step: str, alter: int) -> bool:
+        """Say whether the bar before leaves no doubt about a step, in any octave; a doubt is cleared up once."""
+        doubts = [place for place, value in self.before.items() if place[0] == step and value != alter]
+        for place in doubts:
+            del self.before[place]
+        return not doubts
 
     def voice(self, notes: list[Note], voice: int, stem: str, tied: set[tuple[str, int, int]]) -> list[str]:
         """Return the note elements of one voice; *tied* holds the pitches tied into and out of the bar."""
@@ -212,20 +221,29 @@ def attributes(number: int) -> str:
     return f"<attributes>{inside}</attributes>" if inside else ""
 
 
-def measure(number: int, bar: Bar, fifths: int, tied: dict[int, set[tuple[str, int, int]]], *, last: bool) -> str:
+def measure(
+    number: int,
+    bar: Bar,
+    fifths: int,
+    tied: dict[int, set[tuple[str, int, int]]],
+    changed: dict[int, dict[tuple[str, int], int]],
+    *,
+    last: bool,
+) -> str:
     """Return one bar: the voices of the upper staff, then those of the lower, each after a backup.
 
-    *tied* keeps, per voice, the pitches tied over the bar line.
+    *tied* keeps, per voice, the pitches tied over the bar line; *changed*, per staff, the last bar's accidentals.
     """
     out = [f'<measure number="{number}">', attributes(number), *directions(number)]
     staves = ((1, (bar.right,), (1,)), (2, bar.left, (5, 6)))
     for staff, lines, voices in staves:
-        writer = Staff(staff, fifths)
+        writer = Staff(staff, fifths, changed.pop(staff, {}))
         for row, line in enumerate(lines):
             if staff == 2 or row:
                 out.append(f"<backup><duration>{BAR_LENGTH}</duration></backup>")
             stem = f"<stem>{('up', 'down')[row]}</stem>" if len(lines) > 1 else ""
             out += writer.voice(notes_of(line), voices[row], stem, tied.setdefault(voices[row], set()))
+        changed[staff] = writer.shown
     style = "light-heavy" if last else "light-light" if number + 1 in KEYS else ""
     out.append(f'<barline location="right"><bar-style>{style}</bar-style></barline>' if style else "")
     return "\n".join(part for part in [*out, "</measure>"] if part)
@@ -234,10 +252,11 @@ def measure(number: int, bar: Bar, fifths: int, tied: dict[int, set[tuple[str, i
 def musicxml() -> str:
     """Return the whole piece as MusicXML 4.0."""
     tied: dict[int, set[tuple[str, int, int]]] = {}
+    changed: dict[int, dict[tuple[str, int], int]] = {}
     bars, fifths = [], 0
     for number, bar in enumerate(BARS, 1):
         fifths = KEYS.get(number, (fifths, ""))[0]
-        bars.append(measure(number, bar, fifths, tied, last=number == len(BARS)))
+        bars.append(measure(number, bar, fifths, tied, changed, last=number == len(BARS)))
     return (
         '<?xml version="1.0" encoding="UTF-8"?>\n'
         '<!DOCTYPE score-partwise PUBLIC "-//Recordare//DTD MusicXML 4.0 Partwise//EN" '
