@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import json
 import os
-import time
 import warnings
 import zipfile
 from dataclasses import dataclass
@@ -18,12 +17,12 @@ from typing import Any
 import numpy as np
 
 from base.errors import OutputError
-from base.writing import PART_SUFFIX, replacing
+from base.leftovers import PART_SUFFIX, abandoned
+from base.writing import replacing
 
 __all__ = ["Store", "StoreWarning", "default_folder"]
 
 _META = "__meta__"
-_STALE_S = 3600.0
 
 
 class StoreWarning(UserWarning):
@@ -96,19 +95,26 @@ class Store:
         return sorted(found)
 
     def trim(self) -> int:
-        """Delete leftovers of dead runs, then the oldest entries until the folder fits; return the bytes freed."""
+        """Delete what dead runs left, then the oldest entries until the folder fits; return the bytes freed."""
         freed = 0
-        now = time.time()
-        for part in self.folder.glob(f"*/*{PART_SUFFIX}*"):
-            if now - part.stat().st_mtime > _STALE_S:
-                freed += part.stat().st_size
-                part.unlink(missing_ok=True)
+        for part in self.folder.glob(f"*/.*{PART_SUFFIX}*"):
+            if abandoned(part):
+                freed += _unlinked(part)
         entries = self.entries()
         total = sum(size for _, size, _ in entries)
         for _, size, path in entries:
             if total <= self.limit_bytes:
                 break
-            path.unlink(missing_ok=True)
+            freed += _unlinked(path)
             total -= size
-            freed += size
         return freed
+
+
+def _unlinked(path: Path) -> int:
+    """Delete a file; return its size, 0 where another process was faster."""
+    try:
+        size = path.stat().st_size
+    except FileNotFoundError:
+        return 0
+    path.unlink(missing_ok=True)
+    return size

@@ -9,14 +9,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from base.errors import OutputError
+from base.leftovers import PART_SUFFIX, aside_prefix
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-__all__ = ["PART_SUFFIX", "replacing", "write_bytes", "write_text"]
-
-PART_SUFFIX = ".part"
-"""Ending of files being written; whatever carries it may be deleted when no run is under way."""
+__all__ = ["replacing", "write_bytes", "write_text"]
 
 
 @contextmanager
@@ -32,7 +30,9 @@ def replacing(path: Path) -> Iterator[Path]:
     """
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        handle, name = tempfile.mkstemp(prefix=f".{path.stem}-", suffix=PART_SUFFIX + path.suffix, dir=path.parent)
+        handle, name = tempfile.mkstemp(
+            prefix=f"{aside_prefix(path.stem)}-", suffix=PART_SUFFIX + path.suffix, dir=path.parent
+        )
     except OSError as error:
         msg = f"cannot write here ({error.strerror or error})"
         raise OutputError(msg, path=path.parent, hint="Choose another folder with --out.") from error

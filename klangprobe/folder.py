@@ -6,14 +6,13 @@ What a killed run left behind is cleared by the next one; a folder that is not o
 from __future__ import annotations
 
 import json
-import os
 import shutil
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from base.errors import OutputError
-from base.writing import PART_SUFFIX
+from base.leftovers import PART_SUFFIX, abandoned, aside_prefix
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -36,7 +35,7 @@ def replacing_folder(out: Path) -> Iterator[Path]:
     """
     _refuse_what_is_not_ours(out)
     _clear_leftovers(out)
-    staging = out.parent / f".{out.name}-{os.getpid()}{PART_SUFFIX}"
+    staging = out.parent / f"{aside_prefix(out.name)}{PART_SUFFIX}"
     try:
         out.parent.mkdir(parents=True, exist_ok=True)
         staging.mkdir()
@@ -78,22 +77,8 @@ def _clear_leftovers(out: Path) -> None:
     for rest in out.parent.glob(f".{out.name}-*"):
         if rest.name.endswith(_OLD) and not out.exists():
             rest.rename(out)
-        elif rest.name.endswith((PART_SUFFIX, _OLD)) and not _alive(rest):
+        elif rest.name.endswith((PART_SUFFIX, _OLD)) and abandoned(rest):
             shutil.rmtree(rest, ignore_errors=True)
-
-
-def _alive(rest: Path) -> bool:
-    """Tell whether the process named in a leftover's name still runs."""
-    digits = rest.name.rsplit("-", 1)[-1].split(".", 1)[0]
-    if not digits.isdigit() or int(digits) == os.getpid():
-        return False
-    try:
-        os.kill(int(digits), 0)
-    except ProcessLookupError:
-        return False
-    except PermissionError:
-        pass
-    return True
 
 
 def _swap(staging: Path, out: Path) -> None:
@@ -101,7 +86,7 @@ def _swap(staging: Path, out: Path) -> None:
     if not out.exists():
         staging.rename(out)
         return
-    old = out.parent / f".{out.name}-{os.getpid()}{_OLD}"
+    old = out.parent / f"{aside_prefix(out.name)}{_OLD}"
     out.rename(old)
     staging.rename(out)
     shutil.rmtree(old, ignore_errors=True)

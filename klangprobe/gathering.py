@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-import tempfile
-from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from klangprobe.product import Product
 from klangprobe.workbench import cache
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
+    from pathlib import Path
 
+    from compare import ClipFiles
     from compare.trial import Trial
     from klangprobe.workbench import Workbench
     from mapping.arrangement import Arrangement
@@ -20,9 +20,13 @@ __all__ = ["gathered"]
 
 
 def gathered(
-    bench: Workbench, trial: Trial, arrangements: Sequence[Arrangement], spans: tuple[tuple[int, int], ...]
+    bench: Workbench,
+    trial: Trial,
+    arrangements: Sequence[Arrangement],
+    spans: tuple[tuple[int, int], ...],
+    folder: Path,
 ) -> Product:
-    """Return the product of one passage.
+    """Write the clips and plots of one passage into *folder* and return its product.
 
     Parameters
     ----------
@@ -32,38 +36,42 @@ def gathered(
         Those of the trial's variants, in the same order.
     spans : tuple of (int, int)
         First and last bar index of each stretch.
+    folder : Path
+        Which nobody else sees yet.
     """
     from compare import file_names, write_clips
     from compare.plots import draw_all
     from klangprobe.page import Engraver, passage_page
 
     place = file_names(bench.spec.passages)[trial.passage]
-    with tempfile.TemporaryDirectory(prefix="klangprobe-") as made:
-        root = Path(made)
-        clips = write_clips(trial, root / "clips" / place)
-        plots = draw_all(trial, root / "plots" / place)
-        page = passage_page(
-            trial,
-            arrangements,
-            spans,
-            engraver=Engraver(bench.spec.score_path, bench.score),
-            clips=clips.scored,
-            plots=plots,
-            findings=bench.survey.findings,
-            answers=bench.spec.answers,
-            store=cache(),
-        )
-        files = {
-            path.relative_to(root).as_posix(): path.read_bytes() for path in sorted(root.rglob("*")) if path.is_file()
+    clips = write_clips(trial, folder / "clips" / place)
+    plots = draw_all(trial, folder / "plots" / place)
+    page = passage_page(
+        trial,
+        arrangements,
+        spans,
+        engraver=Engraver(bench.spec.score_path, bench.score),
+        clips=clips.scored,
+        plots=plots,
+        findings=bench.survey.findings,
+        answers=bench.spec.answers,
+        store=cache(),
+    )
+    written = [clips.in_turn, *clips.matched.values(), *clips.scored.values(), *plots.values()]
+    files = {path.relative_to(folder).as_posix(): path.read_bytes() for path in written}
+    return Product(_entry(bench, trial, clips, plots, folder), page, files)
+
+
+def _entry(bench: Workbench, trial: Trial, clips: ClipFiles, plots: dict[str, Path], folder: Path) -> dict[str, Any]:
+    """The passage's entry in the report: its figures, and where its files lie."""
+    entry = trial.to_json()
+    entry["bars"] = bench.spec.passages[trial.passage].bars
+    entry["warnings"] = sorted({text for heard in trial.variants for text in heard.rendering.warnings})
+    for variant in entry["variants"]:
+        variant["clips"] = {
+            kind: paths[variant["name"]].relative_to(folder).as_posix()
+            for kind, paths in (("matched", clips.matched), ("scored", clips.scored))
         }
-        entry = trial.to_json()
-        entry["bars"] = bench.spec.passages[trial.passage].bars
-        entry["warnings"] = sorted({text for heard in trial.variants for text in heard.rendering.warnings})
-        for variant in entry["variants"]:
-            variant["clips"] = {
-                kind: paths[variant["name"]].relative_to(root).as_posix()
-                for kind, paths in (("matched", clips.matched), ("scored", clips.scored))
-            }
-        entry["in_turn"] = clips.in_turn.relative_to(root).as_posix()
-        entry["plots"] = {kind: path.relative_to(root).as_posix() for kind, path in plots.items()}
-    return Product(entry, page, files)
+    entry["in_turn"] = clips.in_turn.relative_to(folder).as_posix()
+    entry["plots"] = {kind: path.relative_to(folder).as_posix() for kind, path in plots.items()}
+    return entry

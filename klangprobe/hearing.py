@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 from base.errors import KlangprobeError
 from klangprobe.console import Progress, say, say_json, warn
 from klangprobe.folder import replacing_folder
-from klangprobe.product import Product, kept, recall, write_files
+from klangprobe.passages import Work, all_products
 from klangprobe.report import report_of, write_report
 from klangprobe.workbench import Workbench, cache, open_spec
 
@@ -18,13 +18,13 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from klangprobe.page.model import PageInfo
+    from klangprobe.product import Product
     from mapping.arrangement import Arrangement
     from render.settings import RenderSettings
     from soundfonts import Font
 
 __all__ = ["LISTENING", "Wish", "hear", "run"]
 
-_VERSION = 1
 _POLL_S = 0.3
 LISTENING = (
     "Set a moderate level on the first clip and leave it: WHO and ITU-T H.870 take 80 dB(A) for 40 hours a week as "
@@ -97,15 +97,11 @@ def hear(wish: Wish) -> dict[str, Any]:
     settings = wish.settings()
     font = _font(settings)
     with replacing_folder(wish.folder) as folder:
-        arrangements = bench.arrange(variants)
+        work = Work(bench, tuple(bench.arrange(variants)), settings, font, folder)
         progress = Progress("rendering")
-        products = []
-        for row, name in enumerate(passages):
-            product = _product(bench, name, arrangements, settings, font, progress=_part(progress, row, len(passages)))
-            write_files(product, folder)
-            products.append(product)
+        products = all_products(work, passages, progress)
         progress.close()
-        _write_arrangements(arrangements, folder)
+        _write_arrangements(work.arrangements, folder)
         report = report_of(
             bench,
             [product.trial for product in products],
@@ -134,68 +130,6 @@ def _once(wish: Wish, *, as_json: bool) -> None:
     heard = f"{count} passage{'s' if count != 1 else ''} in {spent_s:.1f} s."
     say(f"{heard} Open {wish.folder / 'index.html'} in a browser.")
     say(LISTENING)
-
-
-def _product(
-    bench: Workbench,
-    name: str,
-    arrangements: Sequence[Arrangement],
-    settings: RenderSettings,
-    font: Font | None,
-    *,
-    progress: Any,
-) -> Product:
-    """Return one passage, from the cache where nothing it depends on has changed."""
-    from klangprobe.identity import passage_key
-
-    store = cache()
-    spans = _spans(bench, name)
-    key = passage_key(bench, name, spans, arrangements, settings, font)
-    if (found := recall(key, store)) is not None:
-        progress(1, 1)
-        return found
-    product = _made(bench, name, spans, arrangements, settings, progress=progress)
-    kept(product, key, store)
-    return product
-
-
-def _made(
-    bench: Workbench,
-    name: str,
-    spans: tuple[tuple[int, int], ...],
-    arrangements: Sequence[Arrangement],
-    settings: RenderSettings,
-    *,
-    progress: Any,
-) -> Product:
-    """Render and compare one passage; the piano itself stands beside the variants as reference."""
-    import mapping
-    import render
-    from compare import compare_passage
-    from klangprobe.gathering import gathered
-
-    everything = [*arrangements, mapping.piano(bench.score)]
-    *variants, piano = render.render_variants(
-        everything, spans, passage=name, settings=settings, store=cache(), progress=progress
-    )
-    trial = compare_passage(variants, arrangements=arrangements, layers=bench.layers, piano=piano, passage=name)
-    return gathered(bench, trial, arrangements, spans)
-
-
-def _spans(bench: Workbench, name: str) -> tuple[tuple[int, int], ...]:
-    """Bar indices of a passage."""
-    import reading
-
-    return tuple(reading.bars_named(bench.score, str(bench.spec.passages[name].bars)))
-
-
-def _part(progress: Progress, row: int, count: int) -> Any:
-    """Progress of one passage as a share of all."""
-
-    def show(done: float, total: float) -> None:
-        progress(row + done / max(total, 1), count)
-
-    return show
 
 
 def _font(settings: RenderSettings) -> Font | None:

@@ -57,6 +57,21 @@ def test_the_oldest_go_first(tmp_path) -> None:
     assert [path.stem for _, _, path in small.entries()] == ["bb", "cc"]
 
 
+def test_what_a_killed_run_left_goes_and_what_a_living_one_writes_stays(tmp_path) -> None:
+    """A file aside is deleted once its process is dead, and not before."""
+    store = Store(tmp_path)
+    _filled(store, "aa")
+    dead = subprocess.Popen([sys.executable, "-c", ""])
+    dead.wait()
+    living = subprocess.Popen([sys.executable, "-c", "input()"], stdin=subprocess.PIPE)
+    for process in (dead, living):
+        (tmp_path / "aa" / f".aa-{process.pid}-x1y2.part.npz").write_bytes(b"half")
+    assert store.trim() == len(b"half")
+    names = [path.name for path in (tmp_path / "aa").iterdir()]
+    living.communicate(b"\n")
+    assert sorted(names) == [f".aa-{living.pid}-x1y2.part.npz", "aa.npz"]
+
+
 def test_an_unwritable_folder_is_a_warning(tmp_path) -> None:
     """Work goes on without a cache where none can be written."""
     (tmp_path / "file").write_text("in the way")

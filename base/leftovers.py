@@ -1,0 +1,43 @@
+"""What a killed run leaves behind: files and folders aside carry the number of the process that writes them.
+
+When that process no longer lives, the next run may delete them. Processes on other machines that share the folder are
+not seen: on a shared disk, give each machine a cache of its own.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+__all__ = ["PART_SUFFIX", "abandoned", "aside_prefix"]
+
+PART_SUFFIX = ".part"
+"""Ending, before any other suffix, of what is being written."""
+
+_MAKER = re.compile(r"^\..*-(\d+)(?:-[^-]*)?\.(?:part|old)(?:\..*)?$")
+
+
+def aside_prefix(name: str) -> str:
+    """Return the beginning of a name aside for *name*: hidden, with this process's number."""
+    return f".{name}-{os.getpid()}"
+
+
+def abandoned(path: Path) -> bool:
+    """Tell whether *path* is named as something aside whose process no longer lives (or is this one)."""
+    maker = _MAKER.match(path.name)
+    if maker is None:
+        return False
+    number = int(maker.group(1))
+    if number == os.getpid():
+        return True
+    try:
+        os.kill(number, 0)
+    except ProcessLookupError:
+        return True
+    except (PermissionError, OverflowError):
+        return False
+    return False

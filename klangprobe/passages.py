@@ -1,0 +1,147 @@
+"""The passages of one run, each from the cache or made; several at once where several must be made.
+
+A passage is made by a process of its own, because drawing and engraving hold one core each. Every process starts from
+the forked state of this one, so that nothing is read or mapped twice.
+"""
+
+from __future__ import annotations
+
+import multiprocessing
+import os
+import signal
+import sys
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from klangprobe.identity import passage_key
+from klangprobe.product import Product, kept, recall, write_files
+from klangprobe.workbench import Workbench, cache
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator, Sequence
+    from pathlib import Path
+
+    from mapping.arrangement import Arrangement
+    from render.settings import RenderSettings
+    from soundfonts import Font
+
+__all__ = ["Work", "all_products"]
+
+
+@dataclass(frozen=True, eq=False)
+class Work:
+    """What all passages of a run have in common; *folder* is where files go, seen by nobody else yet."""
+
+    bench: Workbench
+    arrangements: tuple[Arrangement, ...]
+    settings: RenderSettings
+    font: Font | None
+    folder: Path
+
+    def spans(self, name: str) -> tuple[tuple[int, int], ...]:
+        """Bar indices of passage *name*."""
+        import reading
+
+        return tuple(reading.bars_named(self.bench.score, str(self.bench.spec.passages[name].bars)))
+
+    def key(self, name: str) -> str:
+        """Name of the passage's product."""
+        return passage_key(self.bench, name, self.spans(name), self.arrangements, self.settings, self.font)
+
+
+def all_products(work: Work, names: Sequence[str], progress: Callable[[float, float], None]) -> list[Product]:
+    """Return the products of the passages *names*, their files written.
+
+    Parameters
+    ----------
+    work : Work
+    names : sequence of str
+    progress : callable
+        Called with passages done (as a fraction) and passages in all.
+    """
+    store = cache()
+    keys = {name: work.key(name) for name in names}
+    found = {name: recall(key, store) for name, key in keys.items()}
+    missing = [name for name in names if found[name] is None]
+    for product in found.values():
+        if product is not None:
+            write_files(product, work.folder)
+    done = len(names) - len(missing)
+    if len(missing) > 1 and _cores() > 1 and sys.platform == "linux":
+        for name in _made_by_processes(work, missing):
+            done += 1
+            progress(done, len(names))
+            found[name] = recall(keys[name], store)
+    for name in missing:
+        if found[name] is None:  # alone, or the cache could not keep it
+            found[name] = _made(work, name, _share(progress, done, len(names)), workers=_cores())
+            done += 1
+    return [product for product in (found[name] for name in names) if product is not None]
+
+
+_work: Work | None = None
+"""What the forked processes work from; set only around the fork."""
+
+
+def _made_by_processes(work: Work, names: Sequence[str]) -> Iterator[str]:
+    """Make the passages *names* in several processes; yield each as it is in the cache."""
+    global _work
+    _ = work.bench.layers, work.bench.survey  # found once, before the fork
+    _work = work
+    try:
+        with multiprocessing.get_context("fork").Pool(min(_cores(), len(names)), _quiet) as pool:
+            yield from pool.imap_unordered(_make_one, names)
+    finally:
+        _work = None
+
+
+def _quiet() -> None:
+    """An interrupt ends the parent, which ends its children: they need not each say so."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+
+
+def _make_one(name: str) -> str:
+    """Make one passage in a forked process."""
+    if _work is None:
+        msg = "started without work"
+        raise RuntimeError(msg)
+    _made(_work, name, lambda done, total: None, workers=1)
+    return name
+
+
+def _made(work: Work, name: str, progress: Callable[[float, float], None], *, workers: int) -> Product:
+    """Render, compare and keep one passage; the piano itself stands beside the variants as reference."""
+    import mapping
+    import render
+    from compare import compare_passage
+    from klangprobe.gathering import gathered
+
+    bench, spans = work.bench, work.spans(name)
+    everything = [*work.arrangements, mapping.piano(bench.score)]
+    *variants, piano = render.render_variants(
+        everything,
+        spans,
+        passage=name,
+        settings=work.settings,
+        store=cache(),
+        workers=workers,
+        progress=progress,
+    )
+    trial = compare_passage(variants, arrangements=work.arrangements, layers=bench.layers, piano=piano, passage=name)
+    product = gathered(bench, trial, work.arrangements, spans, work.folder)
+    kept(product, work.key(name), cache())
+    return product
+
+
+def _share(progress: Callable[[float, float], None], done: int, count: int) -> Callable[[float, float], None]:
+    """Progress inside one passage as a share of all."""
+
+    def show(part: float, total: float) -> None:
+        progress(done + part / max(total, 1), count)
+
+    return show
+
+
+def _cores() -> int:
+    """Cores this process may use."""
+    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
