@@ -7,7 +7,8 @@ from pathlib import Path
 from typing import Any
 
 from base.errors import InputError, Problem, SpecError, nearest
-from mapping.instruments import FAMILIES, Drums, Instrument, Register, instruments, midi_of
+from mapping.instrument_types import FAMILIES, Drums, Instrument, Register
+from mapping.instruments import instruments, midi_of
 
 __all__ = ["build", "read_yaml", "span"]
 

@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 __all__ = ["Piece", "pieces_of"]
 
 _SURE = 0.6  # a pitch class less sure than this is not held
+_MAIN = 0.2  # share of the time from which the lowest pitch is the main bass
 _LASTING = 0.1  # share of the time a tune's note must last to bound what lies below it
 _BRIEF_TICKS = TICKS_PER_QUARTER // 8  # shorter gaps do not ask to be filled
 _BELOW_TUNE = 3  # semitones kept free below the tune
@@ -182,11 +183,10 @@ def _piece(
     """Return one stretch; *notes* are those that sound in it, lowest first."""
     length = end - start
     pitch = notes["pitch"].astype(np.int64)
-    share = np.minimum(1.0, np.bincount(pitch, weights=overlap, minlength=128) / length)
-    sung = np.minimum(1.0, np.bincount(pitch[tune], weights=overlap[tune], minlength=128) / length)
-    classes = np.minimum(1.0, share.reshape(-1)[:120].reshape(10, 12).sum(axis=0) + np.pad(share[120:], (0, 4)))
-    strong = np.flatnonzero(share >= 0.2)
-    bass = int(strong[0]) if len(strong) else int(pitch.min()) if len(pitch) else -1
+    share, sung = _shares(pitch, overlap, length), _shares(pitch[tune], overlap[tune], length)
+    classes = np.minimum(1.0, np.bincount(np.arange(128) % 12, weights=share))
+    strong = np.flatnonzero(share >= _MAIN)
+    bass = int(strong[0]) if len(strong) else _outer(pitch, min)
     lasting = np.flatnonzero(sung >= _LASTING)
     ceiling = int(lasting[0]) - _BELOW_TUNE if len(lasting) else 127
     allowed = {
@@ -212,6 +212,11 @@ def _piece(
         sung,
         frames=() if frames is None else _inside(frames, start, end),
     )
+
+
+def _shares(pitch: Ints, overlap: Ints, length: int) -> Floats:
+    """Return the share of the time each MIDI pitch sounds, shape (128,)."""
+    return np.asarray(np.minimum(1.0, np.bincount(pitch, weights=overlap, minlength=128) / length))
 
 
 def _inside(frames: tuple[Ints, Ints, list[Ints]], start: int, end: int) -> tuple[tuple[float, Ints], ...]:

@@ -7,7 +7,7 @@ woodwinds; in piano all winds are about equal, and a string section equals one o
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 
     from mapping.arrangement import Player
     from mapping.checks.lines import Floats, Hearing, Line
+    from reading.layers import Layers
 
 __all__ = ["checks", "strength_db"]
 
@@ -63,35 +64,38 @@ def checks(hearing: Hearing) -> Iterator[Check]:
     """Yield the remarks about balance; without layers, or with one player, there is nothing to weigh."""
     if hearing.layers is None or len(hearing.lines) < 2:
         return
-    from reading.layers import Role
-
     bars = hearing.score.bars
-    tune, rest = np.zeros(len(bars)), np.zeros(len(bars))
-    heaviest = np.zeros((len(hearing.lines), len(bars)))
-    for row, line in enumerate(hearing.lines):
-        source = line.notes["source"]
-        roles = hearing.layers.roles[np.maximum(source, 0)]
-        sings = (source >= 0) & ((roles == Role.MELODY) | (roles == Role.DOUBLING))
-        energy = _energy(line)
-        place = line.notes["bar"] - 1
-        length = np.maximum(bars["duration"][place], 1)
-        weight = energy * np.minimum(line.notes["duration"], length) / length
-        tune += np.bincount(place[sings], weights=weight[sings], minlength=len(bars))
-        own = np.bincount(place[~sings], weights=weight[~sings], minlength=len(bars))
-        rest += own
-        heaviest[row] = own
-    over = (heaviest.max(axis=0) >= tune * 10 ** (_BURIED_DB / 10)) | (rest >= tune * 10 ** (_DROWNED_DB / 10))
-    buried = np.flatnonzero((tune > 0) & over)
+    weights = [_weights(line, hearing.layers, bars) for line in hearing.lines]
+    tune = np.sum([sung for sung, _ in weights], axis=0)
+    others = np.array([own for _, own in weights])
+    over = (others.max(axis=0) >= tune * 10 ** (_BURIED_DB / 10)) | (
+        others.sum(axis=0) >= tune * 10 ** (_DROWNED_DB / 10)
+    )
     faults: dict[int, list[Fault]] = {}
-    for bar in buried.tolist():
-        row = int(np.argmax(heaviest[:, bar]))
-        short = 10 * np.log10(rest[bar] / tune[bar])
+    for bar in np.flatnonzero((tune > 0) & over).tolist():
+        row = int(np.argmax(others[:, bar]))
+        short = 10 * np.log10(others[:, bar].sum() / tune[bar])
         message = f"weighs most in an accompaniment about {short:.0f} dB stronger than the tune"
         faults.setdefault(row, []).append(Fault(int(bars["onset"][bar]), message))
     for row, told in faults.items():
         name = hearing.lines[row].player.name
         step = lambda bars, name=name: {"mark": "p", "on": [name], "bars": bars}  # noqa: E731 - a remedy per stretch
         yield from gathered(hearing.score, told, name, "advice", "balance", step)
+
+
+def _weights(line: Line, layers: Layers, bars: Any) -> tuple[Floats, Floats]:
+    """Return a player's power per bar, in the tune and outside it; shape (bars,) each."""
+    from reading.layers import Role
+
+    source = line.notes["source"]
+    roles = layers.roles[np.maximum(source, 0)]
+    sings = (source >= 0) & ((roles == Role.MELODY) | (roles == Role.DOUBLING))
+    place = line.notes["bar"] - 1
+    length = np.maximum(bars["duration"][place], 1)
+    weight = _energy(line) * np.minimum(line.notes["duration"], length) / length
+    sung = np.bincount(place[sings], weights=weight[sings], minlength=len(bars))
+    own = np.bincount(place[~sings], weights=weight[~sings], minlength=len(bars))
+    return np.asarray(sung, dtype=np.float64), np.asarray(own, dtype=np.float64)
 
 
 def _energy(line: Line) -> Floats:
