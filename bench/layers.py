@@ -19,6 +19,9 @@ from typing import Any
 
 import numpy as np
 
+if __name__ == "__main__":  # else bench/reading.py would stand in for the package of that name
+    sys.path[0] = str(Path(__file__).resolve().parents[1])
+
 from reading.layers import Role, find_layers
 from reading.layers_lines import lines_of
 from reading.layers_texture import texture_of

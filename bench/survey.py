@@ -19,6 +19,9 @@ from typing import Any
 
 import numpy as np
 
+if __name__ == "__main__":  # else bench/reading.py would stand in for the package of that name
+    sys.path[0] = str(Path(__file__).resolve().parents[1])
+
 from reading.gaps import gaps
 from reading.reader import read
 from reading.score import Score
