@@ -11,9 +11,12 @@ from dataclasses import dataclass, field, replace
 
 from reading.score import Mark, PartInfo, Remark
 
-__all__ = ["Draft", "RawBar", "RawMark", "RawNote", "finished_mark"]
+__all__ = ["MAX_BARS", "MAX_NOTES", "Draft", "RawBar", "RawMark", "RawNote", "finished_mark"]
 
 _WORST_PLACES = 12
+MAX_BARS = 20_000
+MAX_NOTES = 400_000
+MAX_MARKS = 60_000
 
 
 @dataclass(slots=True, eq=False)
@@ -112,6 +115,9 @@ class Draft:
     repaired: list[Remark] = field(default_factory=list)
     losses: Counter[tuple[str, str]] = field(default_factory=Counter)
     open_volta: int = 0
+    hidden: int = 0
+    tempos: dict[tuple[int, int], RawMark] = field(default_factory=dict)
+    jumps: dict[int, list[RawMark]] = field(default_factory=dict)
     places: dict[tuple[str, str], list[tuple[int, int, int]]] = field(default_factory=lambda: defaultdict(list))
 
     def lose(self, kind: str, message: str, bar: int = 0, part: int = 0, staff: int = 0) -> None:
@@ -121,13 +127,27 @@ class Draft:
         if len(self.places[key]) < _WORST_PLACES:
             self.places[key].append((bar, part, staff))
 
+    def add_bar(self, bar: RawBar) -> None:
+        """Append a bar."""
+        if len(self.bars) >= MAX_BARS:
+            raise ValueError(f"more than {MAX_BARS} bars")
+        self.bars.append(bar)
+
+    def add_note(self, note: RawNote) -> None:
+        """Append a note."""
+        if len(self.notes) >= MAX_NOTES:
+            raise ValueError(f"more than {MAX_NOTES} notes")
+        self.notes.append(note)
+
     def repair(self, kind: str, message: str, bar: int = 0, part: int = 0, staff: int = 0) -> None:
         """Note that something did not add up and was put right."""
         self.repaired.append(Remark(kind, message, bar, part, staff))
 
     def mark(self, kind: str, bar: int, onset: int, part: int = 0, staff: int = 0, value: str = "") -> RawMark:
         """Append a mark at *onset* ticks within *bar* and return it."""
-        made = RawMark(kind, onset, onset, part, staff, value, bar=bar, end_bar=bar)
+        if len(self.marks) >= MAX_MARKS:
+            raise ValueError(f"more than {MAX_MARKS} marks in one score")
+        made = RawMark(kind, onset, onset, part, staff, value[:400], bar=bar, end_bar=bar)
         self.marks.append(made)
         return made
 

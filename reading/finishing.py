@@ -32,6 +32,9 @@ _SHARED_BY_CHORD = int(
 """Written once at a chord, meant for all of it."""
 _KEPT_BY_TIE = ~int(Flag.SLUR_START | Flag.SLUR_INSIDE | Flag.SLUR_END)
 _SHARED_NUMBERS = 0.35
+_MOST_OPEN_TIES = 32
+_MOST_REFERENCES = 2_000_000
+"""Notes under slurs and accents in all: a score has far fewer, a hostile file could ask for billions."""
 _LONGEST_GAP = 6 * TICKS_PER_QUARTER
 
 
@@ -166,6 +169,9 @@ def _merge_ties(draft: Draft) -> None:
         if note.tie_start:
             ends[id(note)] = note.onset + note.duration
             waiting.append(note)
+            if len(waiting) > _MOST_OPEN_TIES:
+                lost = waiting.pop(0)
+                draft.repair("tie to nowhere", "no note to tie to; held as written", lost.bar, lost.part, lost.staff)
     for waiting in open_ties.values():
         for note in waiting:
             draft.repair("tie to nowhere", "no note to tie to; held as written", note.bar, note.part, note.staff)
@@ -220,6 +226,7 @@ def _flag_slurs(marks: list[RawMark], notes: list[RawNote]) -> None:
     lines: dict[tuple[int, int, str], list[RawNote]] = defaultdict(list)
     for note in sorted(notes, key=lambda item: item.onset):
         lines[note.part, note.home, note.voice].append(note)
+    budget = _MOST_REFERENCES
     times = {key: [note.onset for note in line] for key, line in lines.items()}
     for mark in marks:
         if mark.kind != "slur" or not mark.notes:
@@ -227,6 +234,9 @@ def _flag_slurs(marks: list[RawMark], notes: list[RawNote]) -> None:
         first, last = mark.notes[0].head(), mark.notes[-1].head()
         inside, onsets = lines[first.part, first.home, first.voice], times[first.part, first.home, first.voice]
         low, high = bisect_left(onsets, first.onset), bisect_right(onsets, last.onset)
+        budget -= high - low
+        if budget < 0:
+            return
         for note in (*inside[low:high], last):
             if note.onset == first.onset and (
                 not note.flags & Flag.GRACE or note is first or first.onset == last.onset
@@ -243,10 +253,14 @@ def _flag_accents(marks: list[RawMark], notes: list[RawNote]) -> None:
     starts: dict[tuple[int, int], list[RawNote]] = defaultdict(list)
     for note in notes:
         starts[note.part, note.onset].append(note)
+    budget = _MOST_REFERENCES
     for mark in marks:
         if mark.kind != "accent" or mark.notes:
             continue
         flag = Flag.FP if mark.value.endswith("p") else Flag.SFORZANDO
+        budget -= len(starts[mark.part, mark.onset])
+        if budget < 0:
+            return
         for note in starts[mark.part, mark.onset]:
             if mark.staff in (0, note.staff) and not note.flags & Flag.GRACE:
                 note.flags |= flag
@@ -291,6 +305,8 @@ def _counts(table: np.ndarray, draft: Draft) -> dict[str, int]:
     """How many of each kind were found."""
     counts = Counter({"notes": len(table), "bars": len(draft.bars), "parts": len(draft.parts)})
     counts["note heads"] = len(draft.notes)
+    if draft.hidden:
+        counts["notes not printed"] = draft.hidden
     for flag in Flag:
         if number := int(np.count_nonzero(table["flags"] & flag)):
             counts[f"notes with {str(flag.name).lower().replace('_', ' ')}"] = number

@@ -24,8 +24,6 @@ if TYPE_CHECKING:
 
 __all__ = ["MeiReader", "read_mei"]
 
-_MAX_MEASURES = 20_000
-
 
 def read_mei(data: bytes, path: Path) -> Draft:
     """Return what an MEI document holds.
@@ -128,8 +126,6 @@ class MeiReader:
     def _measure(self, element: Any) -> None:
         """One measure: layers first, then what hangs on them."""
         bar = self._new_bar(element)
-        if bar.index > _MAX_MEASURES:
-            raise ScoreError(f"more than {_MAX_MEASURES} bars", path=self.path)
         try:
             for staff in element.findall("staff"):
                 for layer in staff.findall("layer"):
@@ -153,7 +149,7 @@ class MeiReader:
             bars[-1].repeat_end, bar.repeat_start = 2, True
         if right == "rptboth":
             bar.repeat_end = -1  # the next bar starts a repeat, too
-        bars.append(bar)
+        self.draft.add_bar(bar)
         if self.speed:
             self.draft.mark("tempo", bar.index, 0, value=self.speed)
             self.speed = ""

@@ -189,7 +189,7 @@ class LayerReader:
         note = RawNote(onset, duration, midi, step, alter, octave, row, place, self.layer, self.bar.index, home=home)
         note.chord = self.reader.chords
         self._signs(head, whole, note)
-        self.reader.draft.notes.append(note)
+        self.reader.draft.add_note(note)
         if name := head.get("{http://www.w3.org/XML/1998/namespace}id"):
             note.xml_id = name
             self.reader.by_id[name] = [note]

@@ -13,7 +13,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from base.errors import ScoreError
-from reading.draft import Draft, RawBar
+from reading.draft import MAX_BARS, Draft, RawBar
 from reading.musicxml_marks import BadPlace
 from reading.musicxml_part import PartReader
 from reading.safety import parse_xml
@@ -73,8 +73,10 @@ def _read_part(draft: Draft, row: int, part: Any, path: Path) -> None:
     if row and len(measures) != len(draft.bars):
         draft.repair("bars", f"has {len(measures)} bars where the first part has {len(draft.bars)}", 0, row)
     for index, element in enumerate(measures, start=1):
+        if index > MAX_BARS:
+            raise ScoreError(f"more than {MAX_BARS} bars", path=path)
         if index > len(draft.bars):
-            draft.bars.append(_next_bar(index, element))
+            draft.add_bar(_next_bar(index, element))
         bar = draft.bars[index - 1]
         bar.volta |= draft.open_volta
         try:

@@ -14,6 +14,7 @@ if TYPE_CHECKING:
 __all__ = ["BadPlace", "MarkKeeper"]
 
 _ACCENTS = {"sf", "sfz", "sff", "sffz", "sfffz", "fz", "ffz", "rf", "rfz", "fp", "sfp", "sfpp", "sfzp", "pf", "ffp"}
+_MAX_OPEN = 64
 _PLAIN = 64  # a fraction of a quarter up to this denominator may be meant
 _TUPLETS = (3, 6, 12, 24, 5, 10, 20, 7, 14, 28, 9, 18, 15, 21)
 
@@ -118,6 +119,8 @@ class MarkKeeper:
             early = self.early.get(key)
             if early is not None and early.onset >= note.onset:
                 self._span(made, self.early.pop(key))
+            elif len(self.open) >= _MAX_OPEN:
+                raise BadPlace(f"more than {_MAX_OPEN} slurs at one time")
             else:
                 self.open[key] = made
         elif way == "stop":
@@ -229,20 +232,20 @@ class MarkKeeper:
         """Carry a tempo in quarters per minute; one at a place is enough."""
         if not 1 <= per_minute <= 2000:
             raise BadPlace(f"a tempo of {per_minute:g} quarters per minute is impossible")
-        for mark in reversed(self.draft.marks):
-            if mark.bar != self.bar.index:
-                break
-            if mark.kind == "tempo" and mark.onset == onset:
-                mark.value = f"{per_minute:g}"
-                return
-        self.mark("tempo", onset, 0, f"{per_minute:g}")
+        known = self.draft.tempos.get((self.bar.index, onset))
+        if known is not None:
+            known.value = f"{per_minute:g}"
+        else:
+            made = self.mark("tempo", onset, 0, f"{per_minute:g}")
+            self.draft.tempos[self.bar.index, onset] = made
 
     def jump(self, value: str, onset: int) -> None:
         """Carry a jump sign, once per place however often the file says it."""
-        for mark in self.draft.marks:
-            if mark.kind == "jump" and mark.bar == self.bar.index and mark.value.startswith(value):
+        known = self.draft.jumps.setdefault(self.bar.index, [])
+        for mark in known:
+            if mark.value.startswith(value):
                 return
-            if mark.kind == "jump" and mark.bar == self.bar.index and value.startswith(mark.value):
+            if value.startswith(mark.value):
                 mark.value = value
                 return
-        self.mark("jump", onset, 0, value)
+        known.append(self.mark("jump", onset, 0, value))

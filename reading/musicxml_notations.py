@@ -106,7 +106,7 @@ def _tremolo(reader: PartReader, element: Any, note: RawNote) -> None:
     """Tremolo on one note, or between two (start and stop at the two notes)."""
     kind = element.get("type") or "single"
     text = (element.text or "3").strip()
-    beams = int(text) if text.isdecimal() and len(text) < 3 else 3
+    beams = min(8, max(1, int(text))) if text.isdecimal() and len(text) < 3 else 3
     if kind == "start":
         note.flags |= Flag.TREMOLO_BETWEEN
         reader.open_tremolo = reader.mark("tremolo", note.onset, note.staff, f"between:{beams}", note)

@@ -150,7 +150,8 @@ class PartReader(MarkKeeper):
         self._count_voice(voice)
         made = RawNote(onset, duration, midi, step, int(alter), octave, self.row, staff, voice, self.bar.index)
         made.xml_id = element.get("id") or ""
-        self.draft.notes.append(made)
+        self.draft.add_note(made)
+        self.draft.hidden += element.get("print-object") == "no"
         return made
 
     def _count_voice(self, voice: str) -> None:

@@ -22,6 +22,7 @@ _GRACE_S = 0.07
 """Length of a short grace note; several together are a little quicker than one."""
 _ARPEGGIO_S = 0.035
 """Time between two notes of a broken chord."""
+_FINEST = 5  # no stroke shorter than a 128th
 _SHAKES = int(Flag.TRILL | Flag.MORDENT | Flag.INVERTED_MORDENT | Flag.TURN | Flag.INVERTED_TURN)
 
 
@@ -184,7 +185,7 @@ class Realiser:
         """Length of one stroke: the beams add to those the note's value has itself."""
         duration = int(self.table["duration"][row])
         own = sum(duration < TICKS_PER_QUARTER >> level for level in range(5))
-        return max(1, (TICKS_PER_QUARTER >> (beams + own)) or 1)
+        return TICKS_PER_QUARTER >> min(_FINEST, beams + own)
 
     def _alternate(self, rows: list[int]) -> None:
         """Two chords in turn, over the time of both."""
@@ -193,7 +194,7 @@ class Realiser:
         end = max(int(table["onset"][row] + table["duration"][row]) for row in rows)
         found = self.detail("tremolo", rows[0])
         word = found[0].value.partition(":")[2] if found else "3"
-        unit = TICKS_PER_QUARTER >> min(6, int(word) if word.isdecimal() else 3)
+        unit = TICKS_PER_QUARTER >> min(_FINEST, int(word) if word.isdecimal() else 3)
         first = [row for row in rows if table["onset"][row] == start]
         second = [row for row in rows if table["onset"][row] != start]
         if second:

@@ -70,6 +70,8 @@ TEMPO_WORDS: tuple[tuple[str, float], ...] = (
 _SLOWER = re.compile(r"\b(rit(ard)?|ritardando|rallentando|rall|ritenuto|riten|slargando|calando|smorzando)\b", re.I)
 _FASTER = re.compile(r"\b(accel|accelerando|stringendo|string|affrettando)\b", re.I)
 _BACK = re.compile(r"\ba\s+tempo\b|\btempo\s+(i|1|primo)\b|\bim\s+tempo\b", re.I)
+_SYMBOLS = {"♩": 1.0, "♪": 0.5, "𝅗𝅥": 2.0, "𝅘𝅥": 1.0, "𝅘𝅥𝅮": 0.5, "m.m.": 1.0, "mm": 1.0}
+_FIGURE = re.compile(r"(♩|♪|𝅗𝅥|𝅘𝅥𝅮|𝅘𝅥|m\.m\.|mm)\s*=\s*(?:ca?\.?\s*)?(\d{2,3})")
 _FIRST = re.compile(r"\btempo\s+(i|1|primo)\b", re.I)
 _RIT_TO, _ACCEL_TO = 0.75, 1.25
 _RIT_BARS = 2
@@ -181,6 +183,8 @@ def _worded(score: Score, mark: Mark) -> tuple[int, str, float] | None:
         return mark.onset, "slow", _RIT_TO
     if _FASTER.search(words):
         return mark.onset, "fast", _ACCEL_TO
+    if figure := _FIGURE.search(words):
+        return mark.onset, "set", float(figure[2]) * _SYMBOLS[figure[1]]
     if re.search(r"\bmeno\s+mosso\b", words):
         return mark.onset, "by", 0.85
     if re.search(r"\bpi[uù]\s+mosso\b", words):
