@@ -134,8 +134,10 @@ class Sound:
             own = self.notes[self.notes["stem"] == row]
             if not len(own):
                 continue
-            starts = np.unique(own["start_s"])
-            served = np.array([_served(own["layer"][own["start_s"] == start]) for start in starts], dtype=np.int8)
+            starts, place = np.unique(own["start_s"], return_inverse=True)
+            counts = np.zeros((len(starts), len(LAYERS)), dtype=np.int32)
+            np.add.at(counts, (place, own["layer"]), 1)
+            served = np.argmax(counts, axis=1).astype(np.int8)  # most notes begun together; the melody wins a tie
             # A note begun inside a frame already fills part of it.
             last = np.searchsorted(starts, self.frame_s + 0.25 * FRAME / self.sample_rate_hz, side="right") - 1
             found[row] = served[np.maximum(last, 0)]
@@ -161,9 +163,3 @@ class Sound:
                     frames = served[row] == layer
                     found[layer, frames] += table[frames]
         return found
-
-
-def _served(layers: np.ndarray[Any, Any]) -> int:
-    """Return the layer most of the notes begun together belong to; the melody wins a tie."""
-    rows, counts = np.unique(layers, return_counts=True)
-    return int(rows[np.argmax(counts)])

@@ -123,31 +123,30 @@ class Roughness:
 
 def _partials(sound: Sound, notes: Any, start_s: float, end_s: float) -> tuple[Floats, Floats]:
     """Find the partials sounding in a slice: merged, re the strongest, those below −40 dB left out."""
+    nothing = np.zeros(0), np.zeros(0)
     first, last = np.searchsorted(sound.frame_s, (start_s, end_s))
-    last = max(last, first + 1)
+    if not len(notes) or first >= len(sound.frame_s):
+        return nothing
+    stems, pitches = np.divmod(np.unique(notes["stem"].astype(np.int64) * 128 + notes["pitch"]), 128)
+    used, row = np.unique(stems, return_inverse=True)
+    power = np.array([sound.stems[stem].low[first : max(last, first + 1)].mean(axis=0) for stem in used])
     step = sound.sample_rate_hz / FRAME
-    all_hz, all_amplitude = [], []
-    for row in np.unique(notes["stem"]):
-        power = sound.stems[row].low[first:last].mean(axis=0) if first < len(sound.frame_s) else np.zeros(0)
-        pitches = np.unique(notes["pitch"][notes["stem"] == row])
-        hz = (midi_to_hz(pitches)[:, None] * np.arange(1, _PARTIALS + 1)).ravel()
-        hz = hz[hz <= min(_HIGHEST_HZ, LOW_HZ - 4.0 * step)]
-        if len(power) and len(hz):
-            all_hz.append(hz)
-            all_amplitude.append(_amplitudes(power, hz, step))
-    if not all_hz:
-        return np.zeros(0), np.zeros(0)
-    hz, amplitude = merged(np.concatenate(all_hz), np.concatenate(all_amplitude))
+    hz = midi_to_hz(pitches)[:, None] * np.arange(1, _PARTIALS + 1)
+    inside = hz <= min(_HIGHEST_HZ, LOW_HZ - 4.0 * step)
+    if not inside.any():
+        return nothing
+    row = np.broadcast_to(row[:, None], hz.shape)[inside]
+    hz, amplitude = merged(hz[inside], _amplitudes(power, row, hz[inside], step))
     strong = amplitude > _FLOOR * amplitude.max()
-    return (hz[strong], amplitude[strong] / amplitude.max()) if strong.any() else (np.zeros(0), np.zeros(0))
+    return (hz[strong], amplitude[strong] / amplitude.max()) if strong.any() else nothing
 
 
-def _amplitudes(power: Floats, hz: Floats, step_hz: float) -> Floats:
-    """Root of the power of the five bins around the strongest within ±3 % of each frequency."""
+def _amplitudes(power: Floats, row: Any, hz: Floats, step_hz: float) -> Floats:
+    """Root of the power of the five bins around the strongest within ±3 % of each frequency, in each one's stem."""
     low = np.maximum(np.floor(hz * 0.97 / step_hz).astype(int), 2)
     high = np.ceil(hz * 1.03 / step_hz).astype(int)
     width = int((high - low).max()) + 1
-    places = np.minimum(low[:, None] + np.arange(width), high[:, None])
-    peak = places[np.arange(len(hz)), np.argmax(power[np.minimum(places, len(power) - 1)], axis=1)]
-    around = np.clip(peak[:, None] + np.arange(-2, 3), 0, len(power) - 1)
-    return np.asarray(np.sqrt(power[around].sum(axis=1)))
+    places = np.minimum(np.minimum(low[:, None] + np.arange(width), high[:, None]), power.shape[1] - 1)
+    peak = places[np.arange(len(hz)), np.argmax(power[row[:, None], places], axis=1)]
+    around = np.clip(peak[:, None] + np.arange(-2, 3), 0, power.shape[1] - 1)
+    return np.asarray(np.sqrt(power[row[:, None], around].sum(axis=1)))

@@ -159,6 +159,26 @@ def test_gap_level_of_known_decay():
     assert level == pytest.approx(10.0 * np.log10(late.mean() / early), abs=0.5)
 
 
+def test_a_stroke_makes_the_accent_sharper_and_further(make_sound, piece, compare_stems):
+    """The score has one accent, on bar 3: a drum there raises sharpness and step; elsewhere it changes neither."""
+    m = make_sound
+    slow = {"violins 1": m.sound(m.MELODY, attack_s=0.12), "cellos": m.sound(m.BASS, attack_s=0.12)}
+    parts = [m.part(piece[0], "violins 1", m.MELODY), m.part(piece[0], "cellos", m.BASS)]
+
+    def attack(onset):
+        note = [(onset, 1, 36)]
+        drum = {"timpani": m.sound(note, level=0.2, attack_s=0.002)} if onset is not None else {}
+        players = [*parts, m.part(piece[0], "timpani", note, source=False)] if drum else parts
+        found = values(compare_stems({**slow, **drum}, players, measures=["attack"]))
+        return found["accent_step"], found["attack_speed"]
+
+    plain, struck, elsewhere = attack(None), attack(8), attack(14)
+    assert struck[0] > plain[0] + 2.0
+    assert struck[1] is not None
+    assert plain[1] is None or struck[1] > plain[1] + 2.0
+    assert elsewhere == pytest.approx(plain, abs=0.01) or (elsewhere[1] is None and plain[1] is None)
+
+
 def test_staggered_entries_soften_the_attack():
     """The further the entries of ten players are apart, the lower the attack's sharpness."""
     hop_s, onset_s = 0.001, 1.0
