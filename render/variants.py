@@ -15,6 +15,7 @@ from render.room import LENGTH_S, ROOM_VERSION, whole_answer
 from render.sound import SAMPLE_RATE_HZ, Rendering, Stem
 from render.stage import STAGE_VERSION, fade_in, place, radiate
 from render.stems import sound_stems
+from soundfonts.balance import power_table
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -166,6 +167,7 @@ def _about(players: Instrumentarium, settings: RenderSettings) -> dict[str, Any]
         "attribution": font.attribution if font else "",
         "advice": font.advice if font else "",
         "calibrated": players.calibration.measured,
+        "balance_overruled": sorted(name for name, row in power_table().items() if row.sure == "yours"),
         "synth": players.synth.identity(),
         "settings": choices,
         "room_version": ROOM_VERSION if settings.room else None,

@@ -15,14 +15,31 @@ at forte.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import json
+from dataclasses import dataclass, replace
+from functools import cache
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 
+from base.errors import InputError, nearest
+from soundfonts.installed import data_folder
+
 Floats = np.ndarray[Any, np.dtype[np.float64]]
 
-__all__ = ["POWER", "WAY_DB", "Power", "balance_tables", "instrument_of", "power_db", "powers_db", "reference_db"]
+__all__ = [
+    "POWER",
+    "WAY_DB",
+    "Power",
+    "balance_tables",
+    "instrument_of",
+    "overruling_path",
+    "power_db",
+    "power_table",
+    "powers_db",
+    "reference_db",
+]
 
 _LEVELS = {"pp": 2.0, "p": 3.0, "mp": 4.0, "mf": 5.0, "f": 6.0, "ff": 7.0}
 """Places of the dynamics on the scale of reading.score.DYNAMICS (pppp = 0)."""
@@ -117,6 +134,54 @@ def instrument_of(name: str, program: int = -1) -> str:
     return _BY_PROGRAM.get(program, "clarinet")
 
 
+def overruling_path() -> Path:
+    """Return the file in which a user may overrule rows of POWER."""
+    return data_folder() / "klangprobe" / "balance.json"
+
+
+def power_table() -> dict[str, Power]:
+    """Return POWER, with the rows the user overrules in :func:`overruling_path` exchanged.
+
+    The file holds ``{"horn": {"pp": 84, "f": 98, "ff": 103}}``; what a row does not say stays as it was.
+
+    Raises
+    ------
+    InputError
+        Where the file is not such a table; names row and key.
+    """
+    path = overruling_path()
+    try:
+        text = path.read_text(encoding="utf-8")
+    except OSError:
+        return POWER
+    return _overruled(text, str(path))
+
+
+@cache
+def _overruled(text: str, path: str) -> dict[str, Power]:
+    """Exchange the rows named in the user's text."""
+    try:
+        rows = json.loads(text)
+    except ValueError as error:
+        raise InputError(f"this is not JSON ({error}).", path=path) from error
+    table = dict(POWER)
+    legal = ("pp", "f", "ff", "low_db", "high_db")
+    for name, row in rows.items() if isinstance(rows, dict) else [("", None)]:
+        if name not in POWER:
+            raise InputError(f"no instrument is called '{name}' here.", path=path, hint=nearest(name, POWER))
+        if not isinstance(row, dict) or not all(isinstance(one, int | float) for one in row.values()):
+            raise InputError("expected numbers in dB.", path=path, place=name, hint='For example {"f": 98}.')
+        for key in row:
+            if key not in legal:
+                raise InputError(f"unknown key '{key}'.", path=path, place=name, hint=nearest(key, legal))
+        given: dict[str, Any] = {key: float(one) for key, one in row.items()}
+        table[name] = replace(table[name], sure="yours", **given)
+        levels = table[name].pp, table[name].f, table[name].ff
+        if sorted(levels) != list(levels):
+            raise InputError("pp, f and ff must rise.", path=path, place=name)
+    return table
+
+
 def reference_db() -> float:
     """Return the power all others are stated against: one flute at mezzo-forte."""
     return power_db("flute", _LEVELS["mf"])
@@ -162,7 +227,7 @@ def powers_db(
     balance : str
         ``sound power`` or ``orchestration rule``.
     """
-    row, less_db = POWER[instrument], WAY_DB.get(way, 0.0)
+    row, less_db = power_table()[instrument], WAY_DB.get(way, 0.0)
     if balance == "orchestration rule":
         return _by_rule(instrument, dynamics, count) + less_db
     power = _at(row, dynamics) + less_db + 10.0 * np.log10(max(1, count))
@@ -199,7 +264,8 @@ def balance_tables() -> list[dict[str, Any]]:
     """
     marks = list(_LEVELS)
     power = [
-        [name, *(f"{power_db(name, _LEVELS[mark]):.0f}" for mark in marks), row.sure] for name, row in POWER.items()
+        [name, *(f"{power_db(name, _LEVELS[mark]):.0f}" for mark in marks), row.sure]
+        for name, row in power_table().items()
     ]
     names = ("flute", "oboe", "clarinet", "bassoon", "horn", "trumpet", "trombone", "tuba", "timpani")
     rule = [[name, *_relative(name, marks, 1)] for name in names]
@@ -214,6 +280,7 @@ def balance_tables() -> list[dict[str, Any]]:
                 "doubtful by 2 dB or more. Rows marked 'ours' are guesses.",
                 "The handbook has horn and trumpet level at forte; the orchestration rule makes one trumpet two horns.",
                 "n players in unison: 10 log10(n) dB more. pp to f on a straight line through p, mp and mf.",
+                f"Rows can be overruled in {overruling_path()}.",
             ],
         },
         {

@@ -8,7 +8,7 @@ import pytest
 import soundfonts
 from base.errors import InputError
 from soundfonts import installed
-from soundfonts.balance import POWER, balance_tables, power_db
+from soundfonts.balance import POWER, balance_tables, overruling_path, power_db
 from soundfonts.calibration import (
     LAYERS,
     Calibration,
@@ -136,6 +136,21 @@ def test_louder_marks_are_louder_for_everyone():
     for balance in ("sound power", "orchestration rule"):
         for name in POWER:
             assert np.all(np.diff([power_db(name, level, balance=balance) for level in range(10)]) > 0)
+
+
+def test_rows_of_the_power_table_can_be_overruled(folder):
+    """A user's row replaces what it names and leaves the rest; nonsense is refused with its place."""
+    path = overruling_path()
+    path.parent.mkdir(parents=True)
+    path.write_text('{"horn": {"f": 96}}')
+    assert power_db("horn", 6) == pytest.approx(96.0)
+    assert power_db("horn", 7) == pytest.approx(POWER["horn"].ff)
+    assert [row[0] for row in balance_tables()[0]["rows"] if row[-1] == "yours"] == ["horn"]
+    for text, message in (("{", "not JSON"), ('{"horm": {}}', "horn"), ('{"horn": {"f": "x"}}', "numbers"),
+                          ('{"horn": {"fff": 1}}', "unknown key"), ('{"horn": {"f": 20}}', "must rise")):  # fmt: skip
+        path.write_text(text)
+        with pytest.raises(InputError, match=message):
+            power_db("horn", 6)
 
 
 def test_the_tables_shown_name_their_sources_and_doubts():
