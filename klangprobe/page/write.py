@@ -27,7 +27,7 @@ __all__ = ["FOLDER", "SCRIPTS", "write_page", "write_single"]
 FOLDER = "page"
 """Folder beside ``index.html`` that holds what it loads."""
 
-SCRIPTS = ("listen.js", "odds.js", "page.js", "trial.js")
+SCRIPTS = ("listen.js", "odds.js", "clips.js", "page.js", "sitting.js", "matching.js", "marking.js")
 _POLICY = "default-src 'none'; base-uri 'none'; form-action 'none'; font-src data:"
 
 

@@ -18,6 +18,7 @@ from klangprobe.page import Engraver, write_pack, write_page, write_single
 from klangprobe.page.html import data_json
 from klangprobe.page.model import slug, slugs
 from klangprobe.page.pack import worksheet
+from klangprobe.page.write import SCRIPTS
 from render.sound import Rendering
 
 DEMO = Path(__file__).parents[2] / "demo" / "weathercock.musicxml"
@@ -56,7 +57,7 @@ def test_single_file_allows_exactly_its_own_scripts(tmp_path):
     allowed = set(re.search(r"script-src ([^;]*)", policy)[1].split())
     scripts = re.findall(r"<script>(.*?)</script>", html, re.DOTALL)
     hashes = {f"'sha256-{base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()}'" for text in scripts}
-    assert len(scripts) == 4
+    assert len(scripts) == len(SCRIPTS)
     assert hashes == allowed
 
 
