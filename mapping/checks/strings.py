@@ -19,7 +19,7 @@ _HELD_S = 1.0  # three or four notes can only be broken; longer, two remain
 _HIGHEST_STOP = 14  # semitones above the open string within which stops are sought
 
 
-def stopping(item: Instrument, pitches: Sequence[int]) -> tuple[int, ...] | None:
+def stopping(item: Instrument, pitches: Sequence[int], *, highest: int = _HIGHEST_STOP) -> tuple[int, ...] | None:
     """Return the strings (from the lowest, 0) a chord lies on, or None where it does not lie under the hand.
 
     Parameters
@@ -29,6 +29,8 @@ def stopping(item: Instrument, pitches: Sequence[int]) -> tuple[int, ...] | None
     pitches : sequence of int
         Sounding MIDI, low to high. Each takes one string, the strings are neighbours, and fingers on neighbouring
         strings may not lie further apart than ``stop_reach``; open strings are free.
+    highest : int
+        Semitones above the open string within which fingers stop: 7 keeps to the first positions.
 
     Returns
     -------
@@ -37,7 +39,7 @@ def stopping(item: Instrument, pitches: Sequence[int]) -> tuple[int, ...] | None
     count, strings = len(pitches), item.open_strings
     for first in range(len(strings) - count + 1):
         places = [pitch - strings[first + row] for row, pitch in enumerate(pitches)]
-        if min(places) < 0 or max(places) > _HIGHEST_STOP:
+        if min(places) < 0 or max(places) > highest:
             continue
         stopped = [place for place in places if place > 0]
         near = all(a == 0 or b == 0 or abs(a - b) <= item.stop_reach for a, b in pairwise(places))
