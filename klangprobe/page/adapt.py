@@ -110,9 +110,20 @@ def passage_page(
         differences=_differences(trial, acting),
         figures=_figures(heard, len(trial.variants)),
         pictures=_pictures(plots or {}, trial),
-        notes=tuple(dict.fromkeys((*trial.notes, *(note for item in heard for note in item.rendering.warnings)))),
+        notes=_notes(heard, trial),
         players=_players(arrangements[0], variants),
     )
+
+
+def _notes(heard: Sequence[Heard], trial: Trial) -> tuple[str, ...]:
+    """What the listener should know: variants that are one and the same here, and what comparing and rendering say."""
+    alike = [
+        f"In these bars ‘{second.variant}’ sounds exactly as ‘{first.variant}’."
+        for first, second in combinations(trial.variants, 2)
+        if np.array_equal(first.rendering.mix, second.rendering.mix)
+    ]
+    warnings = (note for item in heard for note in item.rendering.warnings)
+    return tuple(dict.fromkeys((*alike, *trial.notes, *warnings)))
 
 
 def _players(arrangement: Arrangement, variants: Sequence[VariantPage]) -> tuple[str, ...]:

@@ -39,7 +39,7 @@ def made(tmp_path_factory):
         answers=bench.spec.answers,
         store=store,
     )
-    return page, store
+    return page, store, trial
 
 
 def decoded(data: bytes) -> np.ndarray:
@@ -60,7 +60,7 @@ def lufs(samples: np.ndarray) -> float:
 
 def test_made_equally_loud_is_equally_loud(made):
     """Clip times gain measures the same for all variants and the piano, by libebur128 within 0.1 LU (ITU-R BS.1770)."""
-    page, _ = made
+    page, *_ = made
     loudness = [lufs(decoded(variant.audio) * variant.gain_matched) for variant in page.variants]
     assert len(loudness) == 3
     assert max(loudness) - min(loudness) <= 0.1
@@ -68,7 +68,7 @@ def test_made_equally_loud_is_equally_loud(made):
 
 def test_players_add_up_to_the_clip(made):
     """The players and the room times their gains sum to the clip, but for what Ogg Vorbis loses (25 dB below)."""
-    page, _ = made
+    page, *_ = made
     for variant in page.variants[:2]:
         whole = decoded(variant.audio)
         rest = whole - sum(decoded(stem.audio) * stem.gain for stem in variant.stems)
@@ -77,7 +77,7 @@ def test_players_add_up_to_the_clip(made):
 
 def test_a_player_alike_in_two_variants_is_kept_once(made):
     """Violins and cellos play the same in both variants: same key; the horns are in one only."""
-    page, store = made
+    page, store, _ = made
     keys = [{stem.name: stem.key for stem in variant.stems} for variant in page.variants[:2]]
     assert keys[0]["violins 1"] == keys[1]["violins 1"]
     assert "horn 1" in keys[1]
@@ -87,7 +87,7 @@ def test_a_player_alike_in_two_variants_is_kept_once(made):
 
 def test_page_shows_the_questions_the_answer_and_the_steps_of_these_bars(made):
     """Bar 9: the pedal question and its recorded answer; the horn step of bars 9 to 17, not that of bars 49 to 56."""
-    page, _ = made
+    page, *_ = made
     assert page.where == "bar 9"
     assert any("resonance" in question for question in page.questions)
     assert any("warmth without weight" in answer for answer in page.answers)
@@ -102,6 +102,19 @@ def test_page_shows_the_questions_the_answer_and_the_steps_of_these_bars(made):
 
 def test_difference_names_who_came_in(made):
     """The pair of variants says that the horns join."""
-    page, _ = made
+    page, *_ = made
     assert [difference.title for difference in page.differences] == ["horns keep the pedal, beside strings alone"]
     assert any(line.startswith("Horn 1 joins") for line in page.differences[0].lines)
+
+
+def test_variants_that_are_alike_here_are_said_to_be(made):
+    """Two variants with one sound give a note; these two differ, so there is none."""
+    from dataclasses import replace
+
+    from klangprobe.page.adapt import _notes
+
+    page, trial = made[0], made[2]
+    assert not any("exactly" in note for note in page.notes)
+    twin = replace(trial.variants[0], variant="twin")
+    notes = _notes(trial.variants, replace(trial, variants=(*trial.variants, twin)))
+    assert notes[0] == "In these bars ‘twin’ sounds exactly as ‘strings alone’."
