@@ -52,6 +52,22 @@ def survey_json(found: Survey) -> dict[str, Any]:
             }
             for row in found.dynamics
         ],
+        **_moments(found),
+        **_form(found),
+        "figuration": [asdict(row) for row in found.figuration.rows],
+        "register": [asdict(row) for row in found.register],
+        "findings": [finding.to_json() for finding in found.findings],
+    }
+
+
+def _q(ticks: int) -> str:
+    """Ticks as quarters in text."""
+    return str(quarters(ticks))
+
+
+def _moments(found: Survey) -> dict[str, Any]:
+    """Export what stands at one moment: accents and pedal."""
+    return {
         "accents": [
             {
                 "bar_index": row.bar_index,
@@ -74,16 +90,7 @@ def survey_json(found: Survey) -> dict[str, Any]:
             }
             for row in found.pedal.rows
         ],
-        **_form(found),
-        "figuration": [asdict(row) for row in found.figuration.rows],
-        "register": [asdict(row) for row in found.register],
-        "findings": [finding.to_json() for finding in found.findings],
     }
-
-
-def _q(ticks: int) -> str:
-    """Ticks as quarters in text."""
-    return str(quarters(ticks))
 
 
 def _form(found: Survey) -> dict[str, Any]:
