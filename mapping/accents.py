@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise, product
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from mapping.arrangement import TECHNIQUES
+from mapping.checks.strings import stopping
 from mapping.figures import Cell, chords_for
 from mapping.levels import levels_at
 from reading.score import DYNAMICS, TICKS_PER_QUARTER, Flag
@@ -35,11 +37,15 @@ class Struck:
     fifths: int
 
 
-def struck_notes(context: Context, options: StepOptions, on: tuple[str, ...], by: str, *, every: bool) -> list[Rows]:
+def struck_notes(
+    draft: Rows, context: Context, options: StepOptions, on: tuple[str, ...], by: str, *, every: bool
+) -> list[Rows]:
     """Return the notes that players add to accents.
 
     Parameters
     ----------
+    draft : ndarray, dtype PART_DTYPE
+        What all players have so far: multiple stops are built around it.
     on : tuple of str
         Players, in any order.
     by : str
@@ -51,7 +57,7 @@ def struck_notes(context: Context, options: StepOptions, on: tuple[str, ...], by
     found: list[Rows] = []
     struck = moments(context, options, every=every)
     for moment, voicing in zip(struck, _voicings(context, rows, struck), strict=True):
-        found += _Realised(context, options, rows, moment, voicing).by(by)
+        found += _Realised(context, options, rows, moment, voicing, draft).by(by)
     return found
 
 
@@ -101,10 +107,16 @@ class _Realised:
     """One accent on its way to the players."""
 
     def __init__(
-        self, context: Context, options: StepOptions, rows: list[int], moment: Struck, voicing: dict[int, int]
+        self,
+        context: Context,
+        options: StepOptions,
+        rows: list[int],
+        moment: Struck,
+        voicing: dict[int, int],
+        draft: Rows,
     ) -> None:
         self.context, self.options, self.moment = context, options, moment
-        self.voicing = voicing
+        self.voicing, self.draft = voicing, draft
         self.rows = sorted(rows, key=lambda row: (-_middle(context.players[row]), row))
         self.short = min(moment.length, TICKS_PER_QUARTER)
 
@@ -154,24 +166,34 @@ class _Realised:
         return self.context.made([], row, self.options)
 
     def _stops(self, row: int) -> Rows:
-        """A short chord of up to four notes, one on each string, the top string near the piano's top note."""
-        strings = self.context.players[row].instrument.open_strings
-        pcs = {one % 12 for one in self.moment.pitches}
-        if not strings:
-            return self._made(row, [], self.short, 0)
-        best: list[int] = []
-        for reach in (range(len(strings)), range(1, len(strings)), range(len(strings) - 1)):
-            chord: list[int] = []
-            for string in reach:
-                fingered = [p for p in range(strings[string], strings[string] + 7) if p % 12 in pcs]
-                fingered = [p for p in fingered if not chord or (p > chord[-1] and p % 12 != chord[-1] % 12)]
-                if not fingered:
-                    chord = []
-                    break
-                chord.append(min(fingered))
-            if len(chord) > len(best):
-                best = chord
-        return self._made(row, best, self.short, int(Flag.ACCENT))
+        """A short chord of up to four notes that lies under the hand, around what the section strikes already."""
+        mine = self.draft[self.draft["part"] == row]
+        at, end = self.moment.onset, mine["onset"] + mine["duration"]
+        busy = mine[(mine["onset"] < at) & (end > at)]
+        own = sorted({int(pitch) for pitch in mine["pitch"][(mine["onset"] == at) & (end > at)]})
+        chord = [] if len(busy) else self._stopped_chord(self.context.players[row], own)
+        after = mine["onset"][mine["onset"] > at]
+        length = min(self.short, int(after.min()) - at) if len(after) else self.short
+        return self._made(row, [pitch for pitch in chord if pitch not in own], length, int(Flag.ACCENT))
+
+    def _stopped_chord(self, player: Player, own: list[int]) -> list[int]:
+        """The fullest chord that lies on neighbouring strings and holds the section's own notes; empty without one."""
+        strings, pcs = player.instrument.open_strings, {pitch % 12 for pitch in self.moment.pitches}
+        for count in range(len(strings), 1, -1):
+            found = []
+            for first in range(len(strings) - count + 1):
+                fingered = [
+                    [p for p in range(string, string + 8) if p % 12 in pcs] for string in strings[first : first + count]
+                ]
+                for chord in product(*fingered):
+                    rises = all(a < b for a, b in pairwise(chord))
+                    if rises and set(own) <= set(chord) and stopping(player.instrument, chord) is not None:
+                        top = abs(chord[-1] - self.moment.pitches[-1]) % 12
+                        leading = max(0, sum(p % 12 == self.moment.leading for p in chord) - 1)
+                        found.append((-len({p % 12 for p in chord}) + leading, top != 0, chord))
+            if found:
+                return list(min(found)[2])
+        return own
 
     def _run_up(self, row: int) -> Rows:
         """Three steps of the scale up to the highest note of the chord the player reaches, as grace notes."""

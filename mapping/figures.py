@@ -14,14 +14,14 @@ import numpy as np
 
 from mapping.arrangement import TECHNIQUES
 from mapping.fullscore_rhythm import beat_ticks
-from mapping.sharing import divided, neighbour
+from mapping.sharing import divided, reaches
 
 if TYPE_CHECKING:
     from mapping.arrangement import Player
     from mapping.draft import Context, Rows, Target
     from mapping.steps import StepOptions
 
-__all__ = ["Cell", "cells_of", "chords_for", "figure_notes", "refigured"]
+__all__ = ["Cell", "cells_of", "chords_for", "figure_notes", "refigured", "stays"]
 
 _KEPT = {"scale", "line"}
 _BROKEN = {"broken", "oscillation", "oom-pah"}
@@ -70,18 +70,17 @@ def refigured(piano: Rows, context: Context, options: StepOptions, on: tuple[str
         As in ``refigure``.
     """
     targets = context.targets(on)
-    kept = _kept(piano, context)
-    found = divided(piano[kept], targets, options, context) if kept.any() else []
-    moving = piano[~kept]
+    moving = piano[~stays(piano, context)]
     if not len(moving):
-        return found
+        return []
     if figure in ("shared", "natural"):
-        return found + _shared(moving, context, options, targets, natural=figure == "natural")
+        return _shared(moving, context, options, targets, natural=figure == "natural")
     if figure == "pizzicato":
-        return found + _plucked(moving, context, options, targets)
+        return _plucked(moving, context, options, targets)
     cells = cells_of(moving, context)
     players = [context.players[target.row] for target in targets]
     chords = chords_for(cells, players)
+    found: list[Rows] = []
     holding = {"held": len(targets), "held and pulse": -(-len(targets) // 2) if len(targets) > 1 else 0}.get(figure, 0)
     for place, target in enumerate(targets):
         line: list[tuple[int, int, int]] = []
@@ -118,8 +117,8 @@ def figure_notes(layer: str, context: Context, options: StepOptions) -> Rows:
     return notes[mask]
 
 
-def _kept(piano: Rows, context: Context) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
-    """Which notes belong to bars whose figure is a line of its own, or are grace notes: those are not refigured."""
+def stays(piano: Rows, context: Context) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
+    """Return which notes lie in bars whose figure is a line of its own, or are grace notes: those are not refigured."""
     figures = context.piece.figuration
     lower = context.piece.layers.staff[piano["id"]] >= max(1, int(context.piece.layers.staff.max(initial=0)))
     families = [
@@ -231,20 +230,33 @@ def _hold(line: list[tuple[int, int, int]], cell: Cell, pitch: int) -> None:
 
 def _shared(piano: Rows, context: Context, options: StepOptions, targets: list[Target], *, natural: bool) -> list[Rows]:
     """The figure itself, beat by beat from player to player; in close position where it is to lie naturally."""
-    beats = np.array([_beat_number(int(onset), context) for onset in piano["onset"]])
+    owner = _turns(piano, context, targets)
     found = []
     for place, target in enumerate(targets):
-        mine = piano[beats % len(targets) == place]
-        notes = context.written(mine, target.row, options, octave=target.octave)
+        notes = context.written(piano[owner == place], target.row, options, octave=target.octave)
         player = context.players[target.row]
         if natural:
             _folded(notes, player)
-        for row in np.flatnonzero((notes["pitch"] < player.instrument.low) | (notes["pitch"] > player.instrument.high)):
-            pitch = int(notes["pitch"][row])
-            able = [other.row for other in targets if context.players[other.row].instrument.in_range(pitch)]
-            notes["part"][row] = able[0] if able else neighbour(target.row, pitch, context)
-        found.append(notes)
+        found.append(notes[reaches(player, notes["pitch"])])
     return found
+
+
+def _turns(piano: Rows, context: Context, targets: list[Target]) -> np.ndarray[tuple[int], np.dtype[np.int64]]:
+    """Place in *targets* of every note: whose beat it is, else the next who is free; −1 where all are busy."""
+    owner = np.zeros(len(piano), dtype=np.int64)
+    busy = [0] * len(targets)
+    solo = [context.players[target.row].count == 1 for target in targets]
+    for row in np.lexsort((-piano["pitch"], piano["onset"])).tolist():
+        onset = int(piano["onset"][row])
+        turn = _beat_number(onset, context)
+        order = [(turn + step) % len(targets) for step in range(len(targets))]
+        pitch = int(piano["pitch"][row])
+        able = [one for one in order if context.players[targets[one].row].instrument.in_range(pitch)] or order
+        place = next((one for one in able if not solo[one] or busy[one] <= onset), -1)
+        owner[row] = place
+        if place >= 0:
+            busy[place] = max(busy[place], onset + int(piano["duration"][row]))
+    return owner
 
 
 def _beat_number(onset: int, context: Context) -> int:

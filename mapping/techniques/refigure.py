@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from typing import Literal
 
+import numpy as np
 from pydantic import Field
 
 from mapping.draft import Context, Draft
-from mapping.figures import figure_notes, refigured
-from mapping.sharing import given_up
+from mapping.figures import figure_notes, refigured, stays
+from mapping.sharing import divided, given_up
 from mapping.steps import Layer, OnOptions
 
 __all__ = ["Refigure"]
@@ -21,7 +22,7 @@ class Refigure:
     the players hold, the others repeat), ``tremolo`` (every attack of the figure repeated with the bow), ``shared``
     (the figure itself, dealt beat by beat), ``pizzicato`` (plucked, note by note between players where one would be too
     slow), ``natural`` (the figure in close position where it lies well), ``held`` (chords only; the rhythm is given up
-    on purpose). Bars that run in scales or hold a line of their own are kept as they are and shared out.
+    on purpose). Bars that run in scales or hold a line of their own stay with those who have them.
 
     References
     ----------
@@ -44,7 +45,13 @@ class Refigure:
         """Return the draft with the figure replaced."""
         piano = figure_notes(options.refigure, context, options)
         new = refigured(piano, context, options, options.on, options.figure)
-        return given_up(draft, piano).adding(*new)
+        left = piano[stays(piano, context)]
+        if options.figure in ("shared", "natural"):  # what the players named cannot take stays as well
+            taken = np.concatenate([left["id"], *(notes["source"] for notes in new)])
+            left = np.concatenate([left, piano[~np.isin(piano["id"], taken)]])
+        nobody = left[~np.isin(left["id"], draft.notes["source"])]
+        new += divided(nobody, context.targets(options.on), options, context)
+        return given_up(draft, piano[~np.isin(piano["id"], left["id"])]).adding(*new)
 
     def describe(self, options: Options) -> str:
         """Return the step in words."""

@@ -36,7 +36,8 @@ class Stress:
 
     def apply(self, draft: Draft, options: Options, context: Context) -> Draft:
         """Return the draft with the accents realised."""
-        return draft.adding(*struck_notes(context, options, options.on, options.by, every=options.stress == "notes"))
+        every = options.stress == "notes"
+        return draft.adding(*struck_notes(draft.notes, context, options, options.on, options.by, every=every))
 
     def describe(self, options: Options) -> str:
         """Return the step in words."""
