@@ -32,17 +32,23 @@ Names = Annotated[Optional[list[str]], typer.Option("--variants", metavar="NAME"
 FontFile = Annotated[Optional[Path], typer.Option("--soundfont", metavar="FILE", help="SF2 or SF3 to play with.")]  # noqa: UP045
 
 
-@app.callback()
-def _common(
-    version: Annotated[bool, typer.Option("--version", help="Print the version and leave.")] = False,
-    debug: Annotated[bool, typer.Option("--debug", help="Show the traceback of an error.")] = False,
-) -> None:
-    """Options of the program as a whole."""
-    if version:
+def _say_version(wanted: bool) -> None:
+    """Print the version and leave."""
+    if wanted:
         from klangprobe import __version__
 
         typer.echo(f"klangprobe {__version__}")
         raise typer.Exit
+
+
+@app.callback()
+def _common(
+    version: Annotated[
+        bool, typer.Option("--version", callback=_say_version, is_eager=True, help="Print the version and leave.")
+    ] = False,
+    debug: Annotated[bool, typer.Option("--debug", help="Show the traceback of an error.")] = False,
+) -> None:
+    """Options of the program as a whole."""
 
 
 @app.command()

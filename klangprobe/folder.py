@@ -46,6 +46,8 @@ def replacing_folder(out: Path) -> Iterator[Path]:
         yield staging
         _swap(staging, out)
     except OSError as error:
+        if not str(error.filename or "").startswith(str(staging)):
+            raise  # not about the folder: another file's trouble must not be told as the folder's
         msg = f"could not be written ({error.strerror or error})"
         raise OutputError(msg, path=out, hint="Choose another folder with --out.") from error
     finally:
