@@ -19,10 +19,12 @@ from reading.mei import read_mei
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from reading.draft import Draft
+    from reading.draft import Draft, RawNote
 
 __all__ = ["read_abc"]
 
+_ALTERS = {"^": 1, "^^": 2, "_": -1, "__": -2, "=": 0}
+_TOKEN = re.compile(r"([_^=]{0,2})([A-Ga-g])[,']*[0-9/]*(-?)|\|")
 _NO_NOTES = re.compile(r'%.*|^[A-Za-z]:.*|\[[A-Za-z]:[^\]]*\]|"[^"]*"|![^!\n]*!|\+[^+\n]*\+', re.MULTILINE)
 
 
@@ -38,16 +40,46 @@ def read_abc(data: bytes, path: Path) -> Draft:
     heads = [tune for tune in re.split(r"(?m)^(?=X:)", text) if tune.startswith("X:")]
     tune = heads[0] if heads else text
     draft = read_mei(through_verovio(tune, "abc", path), path)
-    written = len(re.findall(r"[A-Ga-g]", _NO_NOTES.sub("", tune)))
+    plain = _NO_NOTES.sub("", tune)
+    written = len(re.findall(r"[A-Ga-g]", plain))
     if written != len(draft.notes):
         msg = f"the tune has {written} notes, the converter found {len(draft.notes)}"
         raise ScoreError(msg, path=path, hint="Convert it to MusicXML and read that.")
+    _accidentals(draft, plain, path)
     if len(heads) > 1:
         draft.lose("tunes", f"the file holds {len(heads)} tunes; only the first is read")
     draft.title = draft.title or _field(tune, "T")
     draft.composer = draft.composer or _field(tune, "C")
     _tempo(draft, _field(tune, "Q"))
     return draft
+
+
+def _accidentals(draft: Draft, plain: str, path: Path) -> None:
+    """Let an accidental hold to the end of its bar in its octave, which the converter leaves out.
+
+    As in common notation (the standard lets files choose other ways, section 4.2; tunes at hand mean this one). Over a
+    bar line it holds only for a note tied to.
+    """
+    notes = iter(draft.notes)
+    held: dict[tuple[str, int], int] = {}
+    tied: dict[tuple[str, int], RawNote] = {}
+    for match in _TOKEN.finditer(plain):
+        if match[2] is None:
+            held = {}
+            continue
+        note, letter = next(notes), match[2].upper()
+        if "CDEFGAB"[note.step] != letter:
+            raise ScoreError(f"the converter read another note than {match[0]}", path=path)
+        if match[1]:
+            held[letter, note.octave] = _ALTERS.get(match[1], 0)
+        before = None if match[1] else tied.pop((letter, note.octave), None)
+        wanted = held.get((letter, note.octave), note.alter if before is None else before.alter)
+        note.pitch += wanted - note.alter
+        note.alter = wanted
+        if before is not None and before.pitch == note.pitch:
+            before.tie_start = note.tie_stop = True
+        if match[3]:
+            tied[letter, note.octave] = note
 
 
 def _field(tune: str, letter: str) -> str:

@@ -35,7 +35,7 @@ if not toolkit.loadData(sys.stdin.buffer.read().decode()):
     sys.exit(9)
 sys.stdout.buffer.write(toolkit.getMEI({"removeIds": False}).encode())
 """
-_MEMORY_BYTES = 1_500_000_000
+_MEMORY_BYTES = 600_000_000
 _LEAST_S = 10
 
 

@@ -95,12 +95,22 @@ class MeiReader:
             except (ValueError, OverflowError, ZeroDivisionError) as error:
                 raise self._bad(error, bar, element) from error
         self._tie()
+        self._accidentals()
         for bar in self.draft.bars:
             if bar.filled > bar.nominal:
                 text = f"holds {bar.filled / 10_080:g} quarters where its metre asks for {bar.nominal / 10_080:g}; kept"
                 self.draft.repair("long bar", text, bar.index)
         self.draft.place()
         return self.draft
+
+    def _accidentals(self) -> None:
+        """Say so where a document leaves the key signature to the reader; MEI gives sounding accidentals at notes."""
+        keyed = any(bar.fifths for bar in self.draft.bars)
+        if keyed and not any(
+            note.get("accid.ges") or note.find("accid") is not None for note in self.root.iter("note")
+        ):
+            text = "no note has a sounding accidental (accid.ges), though there is a key signature; read as written"
+            self.draft.lose("accidentals", text)
 
     def _bad(self, error: Exception, bar: RawBar, element: Any) -> ScoreError:
         """Return the error with its place."""

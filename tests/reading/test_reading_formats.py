@@ -129,6 +129,14 @@ def test_abc(reads):
     assert [mark.value for mark in score.marks_of("tempo")] == ["90"]
 
 
+def test_abc_accidentals_hold_for_the_bar(reads):
+    """An accidental holds to the bar line in its octave, and over it for a tied note."""
+    score = reads("X:1\nM:4/4\nL:1/4\nK:D\nF ^G G g|=F f F F-|F F ^G2-|G4|\n", "accidentals.abc")
+    struck = [66, 68, 68, 79, 65, 78, 65, 65, 66, 68]
+    by_time = score.notes[np.lexsort([score.notes["pitch"], score.notes["onset"]])]
+    assert by_time["pitch"].tolist() == struck
+
+
 def test_abc_that_loses_notes_is_refused(reads):
     """Where the converter finds fewer notes than the tune has, the reading is refused with both numbers."""
     two_voices = "X:1\nM:4/4\nL:1/4\nK:C\nV:1\nCDEF|\nV:2\nGABc|\n"
