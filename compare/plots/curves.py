@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from compare.plots.look import INK, frequency_axis, legend, plain_axes, style
+from compare.plots.look import INK, frequency_axis, label, legend, plain_axes, style
 from compare.scales import Floats, third_octave_centres_hz, third_octave_edges_hz
 from compare.spectra import smooth
 
@@ -130,7 +130,7 @@ def draw_difference(ax: Axes, data: Curves, *, first: str) -> Axes:
     ax.axhspan(-NOTICEABLE_DB, NOTICEABLE_DB, color=INK, alpha=0.10, linewidth=0)
     ax.axhline(0.0, color=INK, alpha=0.6, linewidth=0.8)
     _lines(ax, data)
-    plain_axes(ax, x="frequency in Hz", y=f"more (+) or less (−) dB\nthan ‘{first}’")
+    plain_axes(ax, x="frequency in Hz", y=f"more (+) or less (−) dB\nthan ‘{label(first)}’")
     frequency_axis(ax)
     reach = float(np.nanmax(np.abs(data.db), initial=0.0)) if np.isfinite(data.db).any() else 0.0
     limit = float(np.clip(np.ceil(reach / 6.0) * 6.0, 6.0, 30.0))
@@ -146,7 +146,7 @@ def draw_third_octaves(ax: Axes, data: Curves) -> Axes:
     edges = third_octave_edges_hz()
     for number, (row, name) in enumerate(zip(data.db, data.names, strict=True)):
         look = style(number + data.first_style)
-        ax.stairs(row, edges, label=name, baseline=None, **look.line())
+        ax.stairs(row, edges, label=label(name), baseline=None, **look.line())
     plain_axes(ax, x="frequency in Hz", y="level per third of an octave, dB\n(0 dB: full scale)")
     frequency_axis(ax)
     top = float(np.ceil(data.db.max() / 5.0) * 5.0 + 5.0)
@@ -159,4 +159,4 @@ def _lines(ax: Axes, data: Curves) -> None:
     """Draw one line per variant in its own style."""
     for number, (row, name) in enumerate(zip(data.db, data.names, strict=True)):
         look = style(number + data.first_style)
-        ax.plot(data.hz, row, label=name, **look.line())
+        ax.plot(data.hz, row, label=label(name), **look.line())

@@ -13,6 +13,7 @@ import base64
 import io
 import re
 import threading
+import warnings
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 from xml.sax.saxutils import escape
@@ -27,12 +28,13 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-__all__ = ["INK", "STYLES", "Style", "figure", "frequency_axis", "legend", "plain_axes", "save", "style"]
+__all__ = ["INK", "STYLES", "Style", "figure", "frequency_axis", "label", "legend", "plain_axes", "save", "style"]
 
 INK = "#010203"
 """Stands for the page's text colour in SVG; in PNG, on white, it is what it is: black."""
 _LIGHT_INK, _DARK_INK = "#333333", "#dddddd"
 _SALT = "klangprobe"
+_LONGEST_LABEL = 40
 _LOCK = threading.Lock()  # matplotlib's settings are global; plots may be asked for by several threads
 
 _RC: dict[str, Any] = {
@@ -43,6 +45,7 @@ _RC: dict[str, Any] = {
     "font.size": 9.5,
     "path.simplify": True,
     "axes.unicode_minus": True,
+    "text.parse_math": False,  # people may call a variant "$5"
 }
 
 
@@ -72,6 +75,13 @@ STYLES = (
 def style(number: int) -> Style:
     """Return the style of the variant in place *number* (from 0)."""
     return STYLES[number % len(STYLES)]
+
+
+def label(name: str) -> str:
+    """Return a name as it may stand in a plot: no control characters, at most 40 characters, never hidden."""
+    plain = _printable(name)
+    short = plain if len(plain) <= _LONGEST_LABEL else plain[: _LONGEST_LABEL - 1] + "…"
+    return f" {short}" if short.startswith("_") else short  # a leading underscore would keep it out of the legend
 
 
 def figure(width_in: float = 6.8, height_in: float = 3.3) -> Figure:
@@ -143,7 +153,9 @@ def save(draw: Callable[[], tuple[Figure, str]], paths: Sequence[Path]) -> None:
     """
     import matplotlib as mpl
 
-    with _LOCK, mpl.rc_context(_RC):  # type: ignore[arg-type]  # keys are literals to the stubs
+    with _LOCK, mpl.rc_context(_RC), warnings.catch_warnings():  # type: ignore[arg-type]  # keys are literals there
+        # Text stays text: the reader's own font has the signs that the measuring font lacks.
+        warnings.filterwarnings("ignore", message="Glyph .* missing from font")
         fig, words = draw()
         for path in paths:
             data = _svg(fig, words) if path.suffix == ".svg" else _png(fig)
@@ -160,7 +172,7 @@ def _svg(fig: Figure, words: str) -> bytes:
     text = stream.getvalue().replace(INK, "currentColor")
     text = re.sub(r"(data:image/png;base64,)([^\"]+)", lambda m: m.group(1) + _smaller(m.group(2)), text)
     head = (
-        f"<title>{escape(words)}</title><style>.kp-plot:root{{color:{_LIGHT_INK}}}"
+        f"<title>{escape(_printable(words))}</title><style>.kp-plot:root{{color:{_LIGHT_INK}}}"
         f"@media (prefers-color-scheme:dark){{.kp-plot:root{{color:{_DARK_INK}}}}}</style>"
     )
     text = re.sub(r"<svg ([^>]*)>", lambda m: f'<svg class="kp-plot" role="img" {m.group(1)}>{head}', text, count=1)
@@ -168,6 +180,11 @@ def _svg(fig: Figure, words: str) -> bytes:
     text = text.replace(">*{stroke-linejoin", ">.kp-plot *{stroke-linejoin")
     text = re.sub(r"<!DOCTYPE[^>]*>\s*", "", text)
     return re.sub(r'<g id="[^"]*"', "<g", text).encode("utf-8")
+
+
+def _printable(words: str) -> str:
+    """Words without control characters, which XML forbids."""
+    return "".join(sign if sign.isprintable() else " " for sign in words)
 
 
 def _smaller(encoded: str) -> str:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from compare.plots.look import legend, plain_axes, style
+from compare.plots.look import label, legend, plain_axes, style
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -115,7 +115,7 @@ def _courses(ax: Axes, data: Courses, *, steps: bool) -> None:
     for place, name, seconds, values in zip(data.places, data.names, data.seconds, data.values, strict=True):
         shown = np.where(np.isfinite(values), values, np.nan)
         more: dict[str, Any] = {"drawstyle": "steps-post"} if steps else {}
-        ax.plot(seconds, shown, label=name, **style(place).line(), **more)
+        ax.plot(seconds, shown, label=label(name), **style(place).line(), **more)
 
 
 def _bar_axis(ax: Axes, data: Courses) -> None:

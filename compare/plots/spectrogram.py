@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from compare.front import FRAME, HOP, both_powers, paired
-from compare.plots.look import INK, frequency_axis, plain_axes
+from compare.plots.look import INK, frequency_axis, label, plain_axes
 from compare.spectra import decibels, hann
 from compare.transforms import fft
 
@@ -112,7 +112,7 @@ def draw_spectrograms(axes: Sequence[Axes], data: Picture) -> Sequence[Axes]:
         )
         inside.set_axis_off()
         ax.set_xlim(0.0, data.length_s)
-        ax.set_title(name, loc="left", fontsize=9.5, color=INK, pad=3)
+        ax.set_title(label(name), loc="left", fontsize=9.5, color=INK, pad=3)
         if data.bars:
             every = max(1, -(-len(data.bars) // 16))
             shown = data.bars[::every]

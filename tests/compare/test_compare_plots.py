@@ -78,6 +78,22 @@ def test_png_for_slides(trial, tmp_path):
         assert image.convert("RGB").getpixel((2, 2)) == (255, 255, 255)
 
 
+def test_any_name_may_stand_in_a_plot(variants, tmp_path):
+    """Formula signs, markup, a leading underscore, another script, control characters, great length: drawn as text."""
+    from dataclasses import replace
+
+    from compare import compare_passage
+
+    names = ["$x_1$ & <b>", "_quiet", "ホルン\x00", "x" * 90]
+    made = [replace(variants[0][0], variant=name) for name in names]
+    trial = compare_passage(made, passage="<p>\x07", measures=())
+    for path in plots.draw_all(trial, tmp_path).values():
+        ElementTree.parse(path)
+    text = (tmp_path / "spectrum.svg").read_text()
+    for part in ("$x_1$ &amp; &lt;b&gt;", "_quiet", "ホルン", "x" * 39 + "…"):
+        assert part in text
+
+
 def _luminance(color):
     """Relative luminance (WCAG 2.2)."""
     parts = np.array([int(color[at : at + 2], 16) for at in (1, 3, 5)]) / 255.0
