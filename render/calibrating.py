@@ -12,6 +12,7 @@ begin where its envelope passes a threshold some 6 to 15 dB below its maximum (f
 from __future__ import annotations
 
 from concurrent.futures import ThreadPoolExecutor
+from itertools import count
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -78,15 +79,13 @@ def calibrate(font: Font, *, progress: Callable[[int, int], None] | None = None,
 def measure(font: Font, *, progress: Callable[[int, int], None] | None = None, workers: int = 2) -> Calibration:
     """Return the measurements of *font*; presets it does not have are left out."""
     synth = FluidSynth(font, static=True, tail_cap_s=0.0)
-    done = 0
+    done = count(1)  # counts safely from several threads
 
     def one(program: int) -> tuple[int, Preset | None]:
         """Measure one preset."""
-        nonlocal done
         preset = _preset(synth, program)
-        done += 1
         if progress:
-            progress(done, len(COMPASSES))
+            progress(next(done), len(COMPASSES))
         return program, preset
 
     with ThreadPoolExecutor(workers) as pool:

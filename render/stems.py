@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from concurrent.futures import ThreadPoolExecutor
+from itertools import count
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -52,18 +53,16 @@ def sound_stems(
     """
     keys = [stem_key(request, synth) for request in requests]
     first = {key: row for row, key in reversed(list(enumerate(keys)))}
-    done = 0
+    done = count(1)  # counts safely from several threads
 
     def make(key: str) -> StemSound:
         """Fetch or sound one stem."""
-        nonlocal done
         sound = _fetched(store, key)
         if sound is None:
             sound = synth.render(requests[first[key]])
             _keep(store, key, sound)
-        done += 1
         if progress:
-            progress(done, len(first))
+            progress(next(done), len(first))
         return sound
 
     if workers <= 1:

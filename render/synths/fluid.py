@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from base.errors import MissingPart
+from base.errors import InputError, MissingPart
 from render.request import StemRequest, StemSound, StemStream
 from render.synths.library import GEN_ATTENUATION, GEN_FILTERFC, GEN_FINETUNE, library, library_version
 from render.synths.steady import SteadyStream, without_offset
@@ -54,7 +54,7 @@ class FluidSynth:
     Raises
     ------
     MissingPart
-        Without libfluidsynth or without a font.
+        Without libfluidsynth or without a font. (A font that cannot be loaded is an InputError of ``render``.)
     """
 
     name = "fluidsynth"
@@ -138,7 +138,7 @@ class _LoadedFont:
         number = lib.fluid_synth_sfload(self.keeper, str(font.path).encode(), 0)
         if number < 0:
             msg = "the soundfont could not be loaded."
-            raise MissingPart(msg, path=font.path, hint="Is it a complete SF2 or SF3 file?")
+            raise InputError(msg, path=font.path, hint="Is it a complete SF2 or SF3 file?")
         self.sfont = lib.fluid_synth_get_sfont_by_id(self.keeper, number)
 
     def __del__(self) -> None:

@@ -8,7 +8,7 @@ import pytest
 
 import render
 import soundfonts
-from base.errors import MissingPart
+from base.errors import InputError, MissingPart
 from render import RenderSettings
 from render.request import SOUND_DTYPE, SWELL_DTYPE, StemRequest
 from render.synths.fluid import FluidSynth
@@ -112,6 +112,29 @@ def test_one_worker_or_two_and_a_whole_orchestra(make_music):
     assert np.all(np.abs(np.mean(one.mix, axis=0)) < 1e-3)
     for stem in one.stems:
         assert make_music.level_db(stem.samples, 0.3, 1.0) > -70
+
+
+def test_a_damaged_soundfont_is_the_inputs_fault(make_music, tmp_path):
+    """A file with the right first bytes and nothing behind them is refused by name."""
+    path = tmp_path / "half.sf2"
+    path.write_bytes(b"RIFF\x10\x00\x00\x00sfbkLIST" + bytes(100))
+    made = make_music.arrangement_of({"flute 1": make_music.notes_of((0, 1, 72))})
+    with pytest.raises(InputError, match=r"half\.sf2.*could not be loaded"):
+        render.render_variants([made], (1, 1), passage="x", settings=RenderSettings(soundfont=path))
+
+
+def test_without_the_library_the_error_says_what_to_install():
+    """Where libfluidsynth is missing, the error names its package and has exit code 3."""
+    code = (
+        "import sys; sys.modules['fluidsynth'] = None\n"
+        "from render.synths.library import library\n"
+        "from base.errors import InputError, MissingPart\n"
+        "try: library()\n"
+        "except MissingPart as error: print(error.exit_code, error)"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.startswith("3 ")
+    assert "libfluidsynth3" in done.stdout
 
 
 def test_brightness_follows_the_dynamic(make_music):
