@@ -189,27 +189,31 @@ def _player(
     events: list[tuple[int, int, Any]] = [(0, 0, mido.MetaMessage("track_name", name=player.name))]
     if len(arrangement.parts) > len(_MELODIC):
         events.append((0, 1, mido.MetaMessage("midi_port", port=port)))
-    current = -1
-    notes = part.notes
+    events += _programs(part, times, channel, step)
     loud = velocities(part, arrangement)
-    order = np.argsort(times[:, 0], kind="stable").tolist()
-    first = player.instrument.program("plain", count=player.count)
-    if not order or TECHNIQUES[int(notes["technique"][order[0]])] == "plain":
-        current = first
-        events.append((0, 2, mido.Message("program_change", channel=channel, program=first)))
-    for place, one in enumerate(order):
-        technique = TECHNIQUES[int(notes["technique"][one])]
-        program = player.instrument.program(technique, count=player.count)
-        start, end = int(times[one, 0]) // step, int(times[one, 1]) // step
-        if program != current:
-            current = program
-            when = start if place else 0
-            events.append((when, 2, mido.Message("program_change", channel=channel, program=program)))
-        pitch = int(notes["pitch"][one])
-        events.append((start, 4, mido.Message("note_on", channel=channel, note=pitch, velocity=int(loud[one]))))
+    for row, pitch in enumerate(part.notes["pitch"].tolist()):
+        start, end = int(times[row, 0]) // step, int(times[row, 1]) // step
+        events.append((start, 4, mido.Message("note_on", channel=channel, note=pitch, velocity=int(loud[row]))))
         events.append((end, 3, mido.Message("note_off", channel=channel, note=pitch, velocity=0)))
     events.append((-(-arrangement.score.end // step), 9, None))
     return events
+
+
+def _programs(part: Part, times: np.ndarray[Any, Any], channel: int, step: int) -> list[tuple[int, int, Any]]:
+    """Program changes: one at the start, and one wherever the way of playing changes the sound."""
+    import mido
+
+    instrument, count = part.player.instrument, part.player.count
+    order = np.argsort(times[:, 0], kind="stable").tolist()
+    techniques = [TECHNIQUES[int(part.notes["technique"][row])] for row in order] or ["plain"]
+    found, current = [], -1
+    for place, technique in enumerate(techniques):
+        program = instrument.program(technique, count=count)
+        if program != current:
+            current = program
+            tick = int(times[order[place], 0]) // step if place else 0
+            found.append((tick, 2, mido.Message("program_change", channel=channel, program=program)))
+    return found
 
 
 def _track(events: Iterable[tuple[int, int, Any]]) -> Any:
