@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 __all__ = ["SCHEMA_VERSION", "report_of", "write_report"]
 
 SCHEMA_VERSION = 1
-_LIBRARIES = ("numpy", "scipy", "pyfluidsynth", "soundfile", "verovio", "matplotlib", "pyebur128")
+_LIBRARIES = ("numpy", "scipy", "pyfluidsynth", "soundfile", "verovio", "matplotlib")
 
 
 def report_of(
