@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 __all__ = ["step_text", "survey_html", "worksheet_html"]
 
 _DRAWN_RANKS = 2
+_DRAWN = 40  # findings of the second rank are drawn as long as there are no more in all
 _SURE = 0.8
 _RANKS = {1: "must be answered", 2: "should be answered", 3: "details"}
 _STYLE = """
@@ -55,7 +56,7 @@ def survey_html(score: Score, found: Survey) -> str:
     Returns
     -------
     str
-        HTML. Bars are engraved for the first two ranks.
+        HTML. Bars are engraved for the first rank, and for the second up to forty in all.
     """
     excerpts = Excerpts(score)
     parts = [
@@ -68,11 +69,14 @@ def survey_html(score: Score, found: Survey) -> str:
         _registers(score, found),
         _layers(score, found),
     ]
+    room = _DRAWN
     for rank, words in _RANKS.items():
         inside = [finding for finding in found.findings if finding.rank == rank]
         if inside:
             parts.append(f"<h2>Rank {rank}: {words}</h2>")
-            parts += [_article(finding, excerpts if rank <= _DRAWN_RANKS else None) for finding in inside]
+            drawn = len(inside) if rank == 1 else room if rank <= _DRAWN_RANKS else 0
+            parts += [_article(finding, excerpts if row < drawn else None) for row, finding in enumerate(inside)]
+            room = max(0, room - len(inside))
     parts.append(
         "<p>Before an arrangement of a work in copyright is performed or shared, its rights must be cleared; that is"
         " the arranger's duty.</p>"

@@ -20,7 +20,7 @@ _PAD = 300  # above and below the staff lines, in the units of the drawing (180 
 
 
 class Excerpts:
-    """Draws bars of one score; Verovio and the score are loaded once.
+    """Draws bars of one score; Verovio and the score are loaded once, and no stretch is drawn twice.
 
     Parameters
     ----------
@@ -31,6 +31,7 @@ class Excerpts:
     def __init__(self, score: Score) -> None:
         self._score = score
         self._toolkit: Any = None
+        self._drawn: dict[tuple[int, int], str] = {}
 
     def svg(self, first: int, last: int, *, label: str, mark: bool = True) -> str:
         """Return the bars as one drawing, at most eight; one bar before and after is shown if there is room.
@@ -57,11 +58,14 @@ class Excerpts:
 
     def _draw(self, start: int, stop: int) -> str:
         """Let Verovio draw a stretch of bars."""
+        if (start, stop) in self._drawn:
+            return self._drawn[start, stop]
         if self._toolkit is None:
             self._toolkit = _loaded(self._score)
         self._toolkit.select({"measureRange": f"{start}-{stop}"})
         self._toolkit.redoLayout()
-        return str(self._toolkit.renderToSVG(1))
+        self._drawn[start, stop] = str(self._toolkit.renderToSVG(1))
+        return self._drawn[start, stop]
 
 
 def _loaded(score: Score) -> Any:
