@@ -25,6 +25,7 @@ __all__ = ["decoded", "read_kern"]
 _NOTE_ID = re.compile(r"note-L(\d+)F(\d+)(?:S(\d+))?")
 _BAR_ID = re.compile(r"measure-L(\d+)")
 _NAMED = 3
+_SEMITONES = (0, 2, 4, 5, 7, 9, 11)
 
 
 def decoded(data: bytes, path: Path) -> str:
@@ -63,6 +64,7 @@ def read_kern(data: bytes, path: Path) -> Draft:
 def _check(draft: Draft, tokens: KernTokens, path: Path) -> None:
     """Match every note with its token; correct times by the tokens; refuse where notes are missing or strange."""
     left = dict(tokens.heads)
+    trills = {id(note): mark for mark in draft.marks if mark.value == "trill" for note in mark.notes}
     strange: list[str] = []
     moved = 0
     for note in draft.notes:
@@ -72,6 +74,8 @@ def _check(draft: Draft, tokens: KernTokens, path: Path) -> None:
             strange.append(f"line {match[1]}" if match else f"bar {draft.bars[note.bar - 1].number}")
             continue
         moved += _corrected(note, token)
+        if id(note) in trills:
+            trills[id(note)].value += _neighbour(note, token.text)
     if left or strange:
         _refuse(draft, tokens, list(left.values()), strange, path)
     _bars(draft, tokens)
@@ -93,6 +97,15 @@ def _corrected(note: RawNote, token: Token) -> bool:
     if "z" in token.text:
         note.flags |= Flag.SFORZANDO
     return differs
+
+
+def _neighbour(note: RawNote, text: str) -> str:
+    """Return the accidental of a trill's upper note: the token says whole tone (T) or semitone (t)."""
+    degree = note.step + 1
+    natural = _SEMITONES[degree % 7] + 12 * (note.octave + 1 + degree // 7)
+    alter = note.pitch + (2 if "T" in text else 1) - natural
+    names = {-2: "flat-flat", -1: "flat", 0: "natural", 1: "sharp", 2: "double-sharp"}
+    return f":above {names[alter]}" if alter in names else ""
 
 
 def _bars(draft: Draft, tokens: KernTokens) -> None:

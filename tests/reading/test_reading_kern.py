@@ -147,6 +147,13 @@ def test_written_out_tremolo_stays_written_out(reads):
     assert len(reads(text, "tremolo.krn").notes) == 4
 
 
+def test_trills_say_their_interval(reads):
+    """A trill token tells a whole tone (T) from a semitone (t); the mark keeps the upper note's accidental."""
+    score = reads("**kern\n*M3/4\n=1\n4ccT\n4cct\n4bT\n==\n*-\n", "trills.krn")
+    found = [mark.value for mark in score.marks_of("ornament")]
+    assert found == ["trill:above natural", "trill:above flat", "trill:above sharp"]
+
+
 def test_octave_and_reference_records(reads):
     """Files whose reference records stop other readers (``!!!OCO``) are read; composer and title come from theirs."""
     text = "!!!OCO: Orchestra\n!!!COM: Nobody, A.\n!!!OTL: Small Piece\n**kern\n*M4/4\n=1\n1c\n==\n*-\n"
