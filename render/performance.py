@@ -35,6 +35,7 @@ PLAYED_DTYPE = np.dtype(
         ("technique", "<i1"),  # row in mapping.arrangement.TECHNIQUES
         ("dynamic", "<f4"),  # place on the scale of reading.score.DYNAMICS at its start
         ("boost_db", "<f4"),  # emphasis and human deviation at its start
+        ("share_db", "<f4"),  # below the whole part's level: players divided over the notes of a chord
         ("late_s", "<f4"),  # human deviation of time
         ("tune_cents", "<f4"),  # human deviation of tuning
     ]
@@ -129,6 +130,10 @@ def _played(part: Part, rows: slice, held: Mask, passage: Passage, stretch: Stre
     flags = np.where(_shaken(notes), flags | np.uint32(int(Flag.SLUR_INSIDE)), flags)
     table["end_s"] = let_go(part.player, flags, table["start_s"], written_end_s)
     table["boost_db"] = boosts_db(flags)
+    if part.player.family == "strings":
+        # A section divides over the notes of a chord, a single player's bow over its strings: powers stay the same.
+        _, chord, size = np.unique(table["from_tick"], return_inverse=True, return_counts=True)
+        table["share_db"] = -10.0 * np.log10(size[chord])
     pedalled(table, part.player, passage, stretch, settings)
     return _stroked(table, notes, part.player)
 

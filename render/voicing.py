@@ -120,9 +120,10 @@ class _Voicer:
         # A layer was measured with its own filter, so a note has the filter of its layer, not of its exact dynamic.
         table["bright_cents"] = know.bright(*preset, _LAYER_PLACES[layers])[0]
         table["note"] = played["note"]
+        extra_db = played["boost_db"].astype(np.float64) + played["share_db"]
         if self.balance == "font":
-            return table, played["boost_db"] + _RAW_DB
-        wanted = self.levels_db(dynamics, pitches.astype(np.float64)) + played["boost_db"]
+            return table, extra_db + _RAW_DB
+        wanted = self.levels_db(dynamics, pitches.astype(np.float64)) + extra_db
         return table, wanted - know.levels_db(*preset, keys, layers)
 
     def swells(self, shapes: Rows, played: Rows) -> tuple[Rows, Floats]:

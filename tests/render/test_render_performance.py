@@ -167,6 +167,14 @@ def test_an_edit_elsewhere_moves_no_other_note(make_music):
     assert np.array_equal(np.delete(whole["late_s"], 3), fewer["late_s"])
 
 
+def test_a_section_divides_over_a_chord(make_music):
+    """Violins divided in two are together as loud as the whole section on one note (powers add: physics)."""
+    chord = make_music.notes_of((0, 4, 69), (0, 4, 76))
+    single = make_music.notes_of((0, 4, 69))
+    divided, one = (make_music.level_db(mix(make_music, notes, name="violins 1"), 1, 2) for notes in (chord, single))
+    assert divided == pytest.approx(one, abs=0.3)
+
+
 def test_velocities_stand_for_dynamics_where_none_are_written(make_music):
     """A MIDI file without dynamics is as loud as its velocities say."""
     notes = make_music.notes_of((0, 1, 60), (1, 1, 60), dynamic=None)
