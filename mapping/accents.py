@@ -28,13 +28,14 @@ _SCALE_STEPS = (0, 2, 4, 5, 7, 9, 11)
 
 @dataclass(frozen=True)
 class Struck:
-    """One accent: its place, how long its chord is written, its pitches from the lowest, the bass, the leading note."""
+    """One accent: its place, how long its chord is written, its pitches from the lowest, leading note, key and sign."""
 
     onset: int
     length: int
     pitches: tuple[int, ...]
     leading: int
     fifths: int
+    flags: int = 0
 
 
 def struck_notes(
@@ -100,6 +101,7 @@ def _struck(context: Context, onset: int) -> Struck:
         tuple(sorted({int(pitch) for pitch in notes["pitch"][sounding]})),
         (tonic - 1) % 12,
         fifths,
+        int(np.bitwise_or.reduce(notes["flags"][fresh])) & int(Flag.SFORZANDO),
     )
 
 
@@ -141,7 +143,7 @@ class _Realised:
     def _made(self, row: int, pitches: list[int], length: int, flags: int) -> Rows:
         """Notes of one player at the accent, spelt as the piano spells them."""
         found = self.context.made([(self.moment.onset, length, pitch) for pitch in pitches], row, self.options)
-        found["flags"] |= flags
+        found["flags"] |= flags | (self.moment.flags if flags & int(Flag.ACCENT) else 0)
         return _as_spelt(found, self.context)
 
     def _chord(self, rows: list[int], length: int, flags: int) -> list[Rows]:

@@ -132,7 +132,7 @@ def cells_of(piano: Rows, context: Context) -> list[Cell]:
     cuts = {int(onset) for onset in context.score.bars["onset"]} | {span.start_ticks for span in context.piece.spans}
     edges = np.array(sorted(cuts), dtype=np.int64)
     extra = _bass_attacks(piano, context)
-    attacks = np.unique(np.concatenate([piano["onset"], extra]))
+    attacks = np.unique(np.concatenate([piano["onset"], np.array(list(extra), dtype=np.int64)]))
     at = np.searchsorted(edges, piano["onset"], side="right")
     at_attack = np.searchsorted(edges, attacks, side="right")
     found = []
@@ -140,7 +140,7 @@ def cells_of(piano: Rows, context: Context) -> list[Cell]:
         rows = np.flatnonzero(at == place)
         struck = attacks[at_attack == place]
         edge = int(edges[place]) if place < len(edges) else context.score.end
-        last = max(int((piano["onset"][rows] + piano["duration"][rows]).max()), int(struck[-1]) + 1)
+        last = max(int((piano["onset"][rows] + piano["duration"][rows]).max()), extra.get(int(struck[-1]), 0))
         ends = [*struck[1:].tolist(), min(edge, last) if min(edge, last) > struck[-1] else edge]
         strokes = tuple((int(a), _end(piano, rows, int(a), int(b))) for a, b in zip(struck, ends, strict=True))
         pitches = tuple(sorted({int(pitch) for pitch in piano["pitch"][rows]}))
@@ -149,13 +149,16 @@ def cells_of(piano: Rows, context: Context) -> list[Cell]:
     return found
 
 
-def _bass_attacks(piano: Rows, context: Context) -> np.ndarray[tuple[int], np.dtype[np.int64]]:
-    """Attacks of bass notes in the bar, staff and voice of the figure: they are its first notes."""
+def _bass_attacks(piano: Rows, context: Context) -> dict[int, int]:
+    """Attacks (and ends) of bass notes in the bar, staff and voice of the figure: they are its first notes."""
     notes = context.score.notes
     bass = notes[context.piece.layer("bass") & (notes["duration"] > 0)]
     keys = {(int(n["bar"]), int(n["part"]), int(n["staff"]), int(n["voice"])) for n in piano}
-    mine = [(int(n["bar"]), int(n["part"]), int(n["staff"]), int(n["voice"])) in keys for n in bass]
-    return np.asarray(bass["onset"][np.array(mine, dtype=bool)], dtype=np.int64) if len(bass) else np.zeros(0, np.int64)
+    return {
+        int(n["onset"]): int(n["onset"] + n["duration"])
+        for n in bass
+        if (int(n["bar"]), int(n["part"]), int(n["staff"]), int(n["voice"])) in keys
+    }
 
 
 def _floor(piano: Rows, context: Context, start: int, end: int) -> int:

@@ -273,6 +273,8 @@ def test_refigure_keeps_momentum(name: str, figure: str, variants, piece) -> Non
     assert kept.momentum.value == 1.0, kept.momentum.departures[:3]
     assert kept.melody.value == 1.0
     assert kept.harmony.value > 0.9
+    added = everything(found)
+    assert added["duration"][added["source"] < 0].min(initial=10_080) >= 630  # nothing shorter than the piano has
 
 
 def test_refigure_held_gives_up_the_rhythm_on_purpose(variants, piece) -> None:
