@@ -80,14 +80,14 @@ def _dynamics(part: Part, score: Score, signs: Signs) -> None:
         level = int(marked[row])
         bar = score.bar_at(onset)
         again = sounded >= 0 and bar - sounded > _REST_AGAIN
-        if level >= 0 and (level != before or again):
-            signs.directions[onset].append(("below", f"<dynamics><{DYNAMICS[level]}/></dynamics>"))
-        before = level if level >= 0 else before
         flags = int(notes["flags"][row])
-        if flags & int(Flag.SFORZANDO):
-            signs.directions[onset].append(("below", "<dynamics><sf/></dynamics>"))
-        elif flags & int(Flag.FP):
-            signs.directions[onset].append(("below", "<dynamics><fp/></dynamics>"))
+        if flags & int(Flag.SFORZANDO | Flag.FP):  # the sign stands in place of a level, which comes with the next note
+            sign = "sf" if flags & int(Flag.SFORZANDO) else "fp"
+            signs.directions[onset].append(("below", f"<dynamics><{sign}/></dynamics>"))
+        elif level >= 0:
+            if level != before or again:
+                signs.directions[onset].append(("below", f"<dynamics><{DYNAMICS[level]}/></dynamics>"))
+            before = level
         last = notes["onset"] == onset
         sounded = score.bar_at(int((notes["onset"][last] + notes["duration"][last]).max()) - 1)
 
