@@ -40,6 +40,7 @@ class MarkKeeper:
         self.position: Fraction | int = 0
         self.bar = RawBar(0, 0, "")
         self.open: dict[tuple[str, str], RawMark] = {}
+        self.slurs: dict[tuple[str, str], list[RawMark]] = {}
         self.ranges: dict[tuple[str, str], list[RawMark]] = {}
         self.implied: set[tuple[str, str]] = set()
         self.early: dict[tuple[str, str], RawNote] = {}
@@ -108,27 +109,30 @@ class MarkKeeper:
     def spanner(self, kind: str, element: Any, note: RawNote) -> None:
         """Open or close a slur or glissando between notes.
 
-        Where a slur goes from one voice or staff to another, its end may stand before its start in the file.
+        Where a slur goes from one voice or staff to another, its end may stand before its start in the file; and many
+        files use one number in several voices at a time.
         """
         key = (kind, element.get("number") or "1")
+        waiting = self.slurs.setdefault(key, [])
         way = element.get("type")
         if way == "start":
-            if key in self.open:
-                self.unclosed(self.open.pop(key))
+            for made in [made for made in waiting if made.notes[0].voice == note.voice]:
+                waiting.remove(made)
+                self.unclosed(made)
             made = self.mark(kind, note.onset, note.staff, "", note)
             early = self.early.get(key)
             if early is not None and early.onset >= note.onset:
                 self._span(made, self.early.pop(key))
-            elif len(self.open) >= _MAX_OPEN:
+            elif sum(map(len, self.slurs.values())) >= _MAX_OPEN:
                 raise BadPlace(f"more than {_MAX_OPEN} slurs at one time")
             else:
-                self.open[key] = made
+                waiting.append(made)
+        elif way == "stop" and waiting:
+            found = min(waiting, key=lambda made: (made.notes[0].voice != note.voice, made.staff != note.staff))
+            waiting.remove(found)
+            self._span(found, note)
         elif way == "stop":
-            found = self.open.pop(key, None)
-            if found is None:
-                self.early[key] = note
-            else:
-                self._span(found, note)
+            self.early[key] = note
 
     def _span(self, made: RawMark, note: RawNote) -> None:
         """End a mark at a note of this bar."""

@@ -208,7 +208,8 @@ class PartReader(MarkKeeper):
 
     def finish(self) -> None:
         """Say which marks never ended, and how many staves there are."""
-        for made in (*self.open.values(), *(made for waiting in self.ranges.values() for made in waiting)):
+        waiting = [made for held in (*self.ranges.values(), *self.slurs.values()) for made in held]
+        for made in (*self.open.values(), *waiting):
             if made.kind != "ornament":
                 self.unclosed(made)
         self.draft.part(self.row, staves=self.staves, transpose=self.chromatic)

@@ -154,6 +154,17 @@ def test_slur_whose_end_comes_first(xml, reads):
     assert not score.repaired
 
 
+def test_one_slur_number_in_two_voices(xml, reads):
+    """Slurs of the two hands that carry one number are told apart by their voice, over the bar line too."""
+    begin, end = '<slur type="start" number="1"/>', '<slur type="stop" number="1"/>'
+    left = xml.note("C3", 8, voice=5, staff=2, notations=begin) + xml.note("D3", 8, voice=5, staff=2, notations=end)
+    first = xml.piano(xml.note("C5", 16, notations=begin), left, start=xml.attributes())
+    score = reads(xml.document(first, xml.piano(xml.note("D5", 16, notations=end))))
+    by_id = score.notes["pitch"].tolist()
+    assert [[by_id[row] for row in mark.notes] for mark in score.marks_of("slur")] == [[72, 74], [48, 50]]
+    assert not score.repaired
+
+
 def test_ties_merge(xml, reads):
     """Tied notes are one note, over bar lines and across staves; the flag says so."""
     first = xml.piano(xml.note("C4", 16, ties="start"), start=xml.attributes())
