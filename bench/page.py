@@ -2,14 +2,11 @@
 
 from __future__ import annotations
 
-import sys
 import tempfile
 import time
 from pathlib import Path
 
 HERE = Path(__file__).resolve().parent
-sys.path[:] = [entry for entry in sys.path if Path(entry).resolve() != HERE]  # bench/compare.py is not compare
-
 DEMO = HERE.parent / "demo" / "weathercock.yaml"
 
 

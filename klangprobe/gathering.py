@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
 from klangprobe.product import Product
 from klangprobe.workbench import cache
 
@@ -25,6 +27,8 @@ def gathered(
     arrangements: Sequence[Arrangement],
     spans: tuple[tuple[int, int], ...],
     folder: Path,
+    *,
+    stems: bool = False,
 ) -> Product:
     """Write the clips and plots of one passage into *folder* and return its product.
 
@@ -38,6 +42,8 @@ def gathered(
         First and last bar index of each stretch.
     folder : Path
         Which nobody else sees yet.
+    stems : bool
+        Also write every player's sound, at its level in the clip as scored: ``stems/PASSAGE/VARIANT/PLAYER.flac``.
     """
     from compare import file_names, write_clips
     from compare.plots import draw_all
@@ -57,9 +63,33 @@ def gathered(
         answers=bench.spec.answers,
         store=cache(),
     )
-    written = [clips.in_turn, *clips.matched.values(), *clips.scored.values(), *plots.values()]
+    players = _write_stems(trial, folder / "stems" / place) if stems else {}
+    written = [*(path for paths in players.values() for path in paths.values())]
+    written += [clips.in_turn, *clips.matched.values(), *clips.scored.values(), *plots.values()]
     files = {path.relative_to(folder).as_posix(): path.read_bytes() for path in written}
-    return Product(_entry(bench, trial, clips, plots, folder), page, files)
+    entry = _entry(bench, trial, clips, plots, folder)
+    for variant in entry["variants"]:
+        if found := players.get(variant["name"]):
+            variant["stems"] = {name: path.relative_to(folder).as_posix() for name, path in found.items()}
+    return Product(entry, page, files)
+
+
+def _write_stems(trial: Trial, folder: Path) -> dict[str, dict[str, Path]]:
+    """Write every player's sound by variant; the stems of a variant sum to its clip as scored."""
+    from compare import file_names
+    from render import write_audio
+
+    variants = file_names(heard.variant for heard in trial.variants)
+    written: dict[str, dict[str, Path]] = {}
+    for heard in trial.variants:
+        players = file_names(stem.name for stem in heard.rendering.stems)
+        written[heard.variant] = {}
+        for stem in heard.rendering.stems:
+            path = folder / variants[heard.variant] / f"{players[stem.name]}.flac"
+            samples = stem.samples * np.float32(heard.gain_scored)
+            write_audio(path, samples, sample_rate=trial.sample_rate_hz, sample_format="PCM_24")
+            written[heard.variant][stem.name] = path
+    return written
 
 
 def _entry(bench: Workbench, trial: Trial, clips: ClipFiles, plots: dict[str, Path], folder: Path) -> dict[str, Any]:

@@ -97,7 +97,7 @@ def hear(wish: Wish) -> dict[str, Any]:
     settings = wish.settings()
     font = _font(settings)
     with replacing_folder(wish.folder) as folder:
-        work = Work(bench, tuple(bench.arrange(variants)), settings, font, folder)
+        work = Work(bench, tuple(bench.arrange(variants)), settings, font, folder, wish.stems)
         progress = Progress("rendering")
         products = all_products(work, passages, progress)
         progress.close()

@@ -32,6 +32,8 @@ def passage_key(
     arrangements: Sequence[Arrangement],
     settings: RenderSettings,
     font: Font | None,
+    *,
+    stems: bool = False,
 ) -> str:
     """Return the name of passage *name*.
 
@@ -50,6 +52,7 @@ def passage_key(
         _roles(bench, ticks),
         {key: value for key, value in asdict(settings).items() if key != "soundfont"},
         font.sha256 if font else None,
+        stems,
         _words(bench),
     )
 

@@ -30,13 +30,26 @@ __all__ = ["Work", "all_products"]
 
 @dataclass(frozen=True, eq=False)
 class Work:
-    """What all passages of a run have in common; *folder* is where files go, seen by nobody else yet."""
+    """What all passages of a run have in common.
+
+    Attributes
+    ----------
+    bench : Workbench
+    arrangements : tuple of Arrangement
+    settings : RenderSettings
+    font : Font or None
+    folder : Path
+        Where files go, seen by nobody else yet.
+    stems : bool
+        Write every player's sound as a file too.
+    """
 
     bench: Workbench
     arrangements: tuple[Arrangement, ...]
     settings: RenderSettings
     font: Font | None
     folder: Path
+    stems: bool = False
 
     def spans(self, name: str) -> tuple[tuple[int, int], ...]:
         """Bar indices of passage *name*."""
@@ -46,7 +59,9 @@ class Work:
 
     def key(self, name: str) -> str:
         """Name of the passage's product."""
-        return passage_key(self.bench, name, self.spans(name), self.arrangements, self.settings, self.font)
+        return passage_key(
+            self.bench, name, self.spans(name), self.arrangements, self.settings, self.font, stems=self.stems
+        )
 
 
 def all_products(work: Work, names: Sequence[str], progress: Callable[[float, float], None]) -> list[Product]:
@@ -128,7 +143,7 @@ def _made(work: Work, name: str, progress: Callable[[float, float], None], *, wo
         progress=progress,
     )
     trial = compare_passage(variants, arrangements=work.arrangements, layers=bench.layers, piano=piano, passage=name)
-    product = gathered(bench, trial, work.arrangements, spans, work.folder)
+    product = gathered(bench, trial, work.arrangements, spans, work.folder, stems=work.stems)
     kept(product, work.key(name), cache())
     return product
 

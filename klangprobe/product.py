@@ -69,7 +69,10 @@ def recall(key: str, store: Store) -> Product | None:
     if found is None:
         return None
     blobs, meta = found
-    page = _adapter().validate_python(_with_blobs(meta["page"], blobs))
+    try:
+        page = _adapter().validate_python(_with_blobs(meta["page"], blobs))
+    except ValueError:  # kept by another version of the page: made again
+        return None
     return Product(meta["trial"], page, _with_blobs(meta["files"], blobs))
 
 

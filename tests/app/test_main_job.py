@@ -63,6 +63,14 @@ def test_clips_have_one_length_and_keep_below_the_ceiling(heard: Path) -> None:
         assert max(float(np.abs(samples).max()) for samples in read) <= ceiling
 
 
+def test_stems_sum_to_the_clip_as_scored(heard: Path) -> None:
+    """What --stems writes adds up to the clip, but for the rounding of 24 and the dither of 16 bits."""
+    for variant in _report(heard)["passages"][0]["variants"]:
+        clip = soundfile.read(heard / "out" / variant["clips"]["scored"], dtype="float64")[0]
+        total = sum(soundfile.read(heard / "out" / path, dtype="float64")[0] for path in variant["stems"].values())
+        assert np.abs(clip - total).max() < 3 / 2**15
+
+
 def test_the_variants_really_differ(heard: Path) -> None:
     """The matched clips of two variants that differ in these bars are not one sound under two names."""
     passage = _report(heard)["passages"][0]
