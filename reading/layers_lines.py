@@ -216,7 +216,7 @@ def _line_features(
         "same": _window_mean((leap == 0).astype(float), first, steps_last),
         "rep": _repetition(np.diff(texture.onset[rows]), leap, first, steps_last),
         "ldur": np.clip(log_length, -2, 2),
-        "nrate": np.minimum(4, (last - first) * texture.beat / frame.span),
+        "nrate": np.minimum(4, (last - first) * texture.pace / frame.span),
         "cover": np.minimum(1, filled / frame.span),
         "vrange": _window_mean(((pitch >= 57) & (pitch <= 81)).astype(float), first, last),
     }

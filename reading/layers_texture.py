@@ -42,6 +42,8 @@ class Texture:
         By staff: a part of one staff above a part of two (a voice or instrument the piano accompanies).
     beat : int
         Ticks of the beat the music moves in.
+    pace : float
+        Ticks of two and a half usual distances between attacks: a beat that no metre has rounded.
     bar_onset, bar_end : ndarray of int64, shape (bars,)
     """
 
@@ -55,6 +57,7 @@ class Texture:
     staves: int
     sung: tuple[bool, ...]
     beat: int
+    pace: float
     bar_onset: IntArray
     bar_end: IntArray
 
@@ -121,6 +124,7 @@ def texture_of(score: Score) -> Texture:
         staves=staves,
         sung=tuple(sung + [False] * (staves - len(sung))),
         beat=_beat_ticks(score, onset),
+        pace=_IOI_PER_BEAT * _usual_step(onset),
         bar_onset=bar_onset,
         bar_end=bar_onset + score.bars["duration"],
     )
@@ -135,12 +139,18 @@ def _beat_ticks(score: Score, onset: IntArray) -> int:
     length = int(lengths[np.argmax(counts)])
     beats = int(bars["beats"][np.flatnonzero(bars["duration"] == length)[0]]) or 4
     counted = beats // 3 if beats % 3 == 0 and beats > 3 else beats
-    factors = (2.0, 1.0, 0.5, 0.25) if counted % 2 == 0 else (1.0, 0.5, 0.25)
+    finer = (1.0, 1 / 3, 1 / 6) if counted != beats else (1.0, 0.5, 0.25)
+    factors = (2.0, *finer) if counted % 2 == 0 else finer
     divisions = [length / counted * factor for factor in factors]
-    steps = np.diff(np.unique(onset))
-    usual = float(np.median(steps)) if len(steps) else divisions[0]
+    usual = _usual_step(onset) or divisions[0]
     distance = [abs(float(np.log2(division / (_IOI_PER_BEAT * usual)))) for division in divisions]
     return max(1, round(divisions[int(np.argmin(distance))]))
+
+
+def _usual_step(onset: IntArray) -> float:
+    """Middle distance between attacks, 0 with fewer than two."""
+    steps = np.diff(np.unique(onset))
+    return float(np.median(steps)) if len(steps) else 0.0
 
 
 def sounding_pairs(onset: IntArray, end: IntArray, moments: IntArray) -> tuple[IntArray, IntArray]:
