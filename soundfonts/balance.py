@@ -38,7 +38,6 @@ __all__ = [
     "power_db",
     "power_table",
     "powers_db",
-    "reference_db",
 ]
 
 _LEVELS = {"pp": 2.0, "p": 3.0, "mp": 4.0, "mf": 5.0, "f": 6.0, "ff": 7.0}
@@ -182,11 +181,6 @@ def _overruled(text: str, path: str) -> dict[str, Power]:
     return table
 
 
-def reference_db() -> float:
-    """Return the power all others are stated against: one flute at mezzo-forte."""
-    return power_db("flute", _LEVELS["mf"])
-
-
 def power_db(
     instrument: str,
     dynamic: float,
@@ -278,7 +272,7 @@ def balance_tables() -> list[dict[str, Any]]:
             "notes": [
                 "After J. Meyer, Acoustics and the Performance of Music, 5th ed. (2009), ch. 3 and 7, from memory: "
                 "doubtful by 2 dB or more. Rows marked 'ours' are guesses.",
-                "The handbook has horn and trumpet level at forte; the orchestration rule makes one trumpet two horns.",
+                "The handbook has horn and trumpet level at forte; the orchestration rule makes one trumpet two horns. "
                 "n players in unison: 10 log10(n) dB more. pp to f on a straight line through p, mp and mf.",
                 f"Rows can be overruled in {overruling_path()}.",
             ],

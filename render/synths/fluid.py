@@ -22,15 +22,13 @@ if TYPE_CHECKING:
 
 __all__ = ["BLOCK", "FluidSynth"]
 
-BLOCK = 64
-"""Samples in which the library thinks; events take effect at their borders."""
+BLOCK = 64  # samples in which the library thinks; events take effect at their borders
 
 _MOST_CHANNELS = 256
 _CHANNEL_STEP = 16  # the library takes multiples of this
 _DRUM_CHANNEL = 9  # the library treats it differently
 _POLYPHONY = 512
-TAIL_CAP_S = 6.0
-"""No release of the fonts we know lasts longer."""
+TAIL_CAP_S = 6.0  # no release of the fonts we know lasts longer
 _TAIL_STEP = 2048
 _INAUDIBLE = 1e-6  # -120 dB re full scale, before the stem's gain
 _CHANNEL_REST_S = 5.0  # a channel is not used again while its last sound may still ring
