@@ -137,13 +137,14 @@ def scores_of(texture: Texture, lines: list[Line]) -> tuple[FloatArray, FloatArr
 
 @dataclass(frozen=True, eq=False)
 class _Frame:
-    """What the windows share: edges in bars and ticks, mean pitch and middle length of all their notes."""
+    """What the windows share: edges in bars and ticks, mean pitch and middle length of all notes, middle pitch."""
 
     low_bar: IntArray
     high_bar: IntArray
     span: FloatArray
     mean_pitch: FloatArray
     mid_log: FloatArray
+    voice: float
 
     @classmethod
     def of(cls, texture: Texture) -> _Frame:
@@ -156,7 +157,8 @@ class _Frame:
         middle = [float(np.median(log_length[a:b])) if b > a else 0.0 for a, b in zip(first, last, strict=True)]
         span = (texture.bar_end[high - 1] - texture.bar_onset[low - 1]).astype(float)
         mean_pitch = _window_mean(texture.pitch.astype(float), first, last)
-        return cls(low, high, np.maximum(span, 1.0), mean_pitch, np.asarray(middle))
+        voice = float(np.median(texture.pitch))
+        return cls(low, high, np.maximum(span, 1.0), mean_pitch, np.asarray(middle), voice)
 
 
 def _note_flags(texture: Texture) -> tuple[FloatArray, FloatArray]:
@@ -218,7 +220,7 @@ def _line_features(
         "ldur": np.clip(log_length, -2, 2),
         "nrate": np.minimum(4, (last - first) * texture.pace / frame.span),
         "cover": np.minimum(1, filled / frame.span),
-        "vrange": _window_mean(((pitch >= 57) & (pitch <= 81)).astype(float), first, last),
+        "vrange": _window_mean(((pitch >= frame.voice - 7) & (pitch <= frame.voice + 17)).astype(float), first, last),
     }
 
 
