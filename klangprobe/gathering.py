@@ -20,6 +20,8 @@ if TYPE_CHECKING:
 
 __all__ = ["gathered"]
 
+_ROOM = "the room"
+
 
 def gathered(
     bench: Workbench,
@@ -75,20 +77,23 @@ def gathered(
 
 
 def _write_stems(trial: Trial, folder: Path) -> dict[str, dict[str, Path]]:
-    """Write every player's sound by variant; the stems of a variant sum to its clip as scored."""
+    """Write every player's sound, and the room's, by variant; those of a variant sum to its clip as scored."""
     from compare import file_names
     from render import write_audio
 
     variants = file_names(heard.variant for heard in trial.variants)
     written: dict[str, dict[str, Path]] = {}
     for heard in trial.variants:
-        players = file_names(stem.name for stem in heard.rendering.stems)
+        sounds = {stem.name: stem.samples for stem in heard.rendering.stems}
+        if heard.rendering.room is not None:
+            sounds[_ROOM] = heard.rendering.room
+        names = file_names(sounds)
         written[heard.variant] = {}
-        for stem in heard.rendering.stems:
-            path = folder / variants[heard.variant] / f"{players[stem.name]}.flac"
-            samples = stem.samples * np.float32(heard.gain_scored)
-            write_audio(path, samples, sample_rate=trial.sample_rate_hz, sample_format="PCM_24")
-            written[heard.variant][stem.name] = path
+        for name, samples in sounds.items():
+            path = folder / variants[heard.variant] / f"{names[name]}.flac"
+            scored = samples * np.float32(heard.gain_scored)
+            write_audio(path, scored, sample_rate=trial.sample_rate_hz, sample_format="PCM_24")
+            written[heard.variant][name] = path
     return written
 
 

@@ -84,7 +84,7 @@ def test_the_variants_really_differ(heard: Path) -> None:
 
 def test_the_second_run_gives_the_same_report(heard: Path, program) -> None:
     """Nothing in a report hangs on the time of day or on what was cached."""
-    ran = program("hear", heard / "weathercock.yaml", "the shutter", "--out", "again")
+    ran = program("hear", heard / "weathercock.yaml", "the shutter", "--stems", "--out", "again")
     assert ran.code == 0, ran.err
     again = json.loads(Path("again/report.json").read_text())
     assert again == _report(heard)
