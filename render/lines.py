@@ -67,9 +67,15 @@ class Line:
         pairs = list(self.voiced.replaced)
         pairs += [(int(self.voiced.request.sounds[row]["key"]), instead) for row, instead in sound.replaced]
         for key, instead in pairs:
-            how = "cannot sound" if instead < 0 else f"is sounded from key {instead}, shifted"
-            found.add(f"{name}: the soundfont has no sample for key {key}; it {how}")
+            how = "cannot sound" if instead < 0 else f"is sounded from {_named(instead)}, shifted"
+            found.add(f"{name}: the soundfont has no sample for {_named(key)}; it {how}")
         return sorted(found)
+
+
+def _named(key: int) -> str:
+    """Name of a MIDI key with its number: C4 (60)."""
+    letters = ("C", "C#", "D", "Eb", "E", "F", "F#", "G", "G#", "A", "Bb", "B")
+    return f"{letters[key % 12]}{key // 12 - 1} ({key})"
 
 
 def instrumentarium(settings: RenderSettings) -> Instrumentarium:
