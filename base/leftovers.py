@@ -26,14 +26,22 @@ def aside_prefix(name: str) -> str:
     return f".{name}-{os.getpid()}"
 
 
-def abandoned(path: Path) -> bool:
-    """Tell whether *path* is named as something aside whose process no longer lives (or is this one)."""
+def abandoned(path: Path, *, or_own: bool = True) -> bool:
+    """Tell whether *path* is named as something aside whose process no longer lives.
+
+    Parameters
+    ----------
+    path : Path
+    or_own : bool
+        What this process is to be taken for: True where it writes nothing aside at the moment, so that whatever
+        carries its number is left by an earlier process of that number.
+    """
     maker = _MAKER.match(path.name)
     if maker is None:
         return False
     number = int(maker.group(1))
     if number == os.getpid():
-        return True
+        return or_own
     try:
         os.kill(number, 0)
     except ProcessLookupError:

@@ -98,7 +98,7 @@ class Store:
         """Delete what dead runs left, then the oldest entries until the folder fits; return the bytes freed."""
         freed = 0
         for part in self.folder.glob(f"*/.*{PART_SUFFIX}*"):
-            if abandoned(part):
+            if abandoned(part, or_own=False):
                 freed += _unlinked(part)
         entries = self.entries()
         total = sum(size for _, size, _ in entries)

@@ -5,11 +5,12 @@ from __future__ import annotations
 import os
 import tempfile
 from contextlib import contextmanager
+from glob import escape
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from base.errors import OutputError
-from base.leftovers import PART_SUFFIX, aside_prefix
+from base.leftovers import PART_SUFFIX, abandoned, aside_prefix
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -47,6 +48,13 @@ def replacing(path: Path) -> Iterator[Path]:
         raise OutputError(msg, path=path, hint="Choose another folder with --out.") from error
     finally:
         aside.unlink(missing_ok=True)
+
+
+def _clear(path: Path) -> None:
+    """Remove what killed runs left of this very file."""
+    for rest in path.parent.glob(f".{escape(path.stem)}-*{PART_SUFFIX}*"):
+        if abandoned(rest, or_own=False):
+            rest.unlink(missing_ok=True)
 
 
 def write_bytes(path: Path, data: bytes) -> None:
