@@ -31,6 +31,7 @@ def replacing(path: Path) -> Iterator[Path]:
     """
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
+        _clear(path)
         handle, name = tempfile.mkstemp(
             prefix=f"{aside_prefix(path.stem)}-", suffix=PART_SUFFIX + path.suffix, dir=path.parent
         )

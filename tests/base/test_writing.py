@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import subprocess
+import sys
+
 import pytest
 
 from base.errors import OutputError
@@ -37,3 +40,13 @@ def test_a_folder_that_cannot_be_made_is_an_output_error(tmp_path) -> None:
     with pytest.raises(OutputError, match="cannot write here") as caught:
         write_text(tmp_path / "file" / "a.txt", "x")
     assert caught.value.exit_code == 2
+
+
+def test_what_a_killed_run_left_of_this_file_goes(tmp_path) -> None:
+    """The next writing of the file clears what a dead process left aside, and only that."""
+    dead = subprocess.Popen([sys.executable, "-c", ""])
+    dead.wait()
+    (tmp_path / f".a-{dead.pid}-x1.part.txt").write_text("half")
+    (tmp_path / f".b-{dead.pid}-x1.part.txt").write_text("another file's")
+    write_text(tmp_path / "a.txt", "whole")
+    assert sorted(path.name for path in tmp_path.iterdir()) == [f".b-{dead.pid}-x1.part.txt", "a.txt"]
