@@ -10,9 +10,8 @@ import numpy as np
 from reading.score import NOTE_DTYPE
 
 if TYPE_CHECKING:
-    from reading.score import Mark, Score
-
     from mapping.instruments import Instrument
+    from reading.score import Mark, Score
 
 __all__ = ["PART_DTYPE", "TECHNIQUES", "Arrangement", "Part", "Player", "StepWords"]
 

@@ -1,7 +1,7 @@
 """Exact statistics against published tables and scipy.
 
-Critical numbers of forced-choice listening tests and the p values 8/10 .055, 9/10 .011, 10/10 .001, 15/20 .021 (table at
-theaudiostuff.com/tools/abx-test); 11/16 90 %, 12/16 96 %, 13/16 99 % (forum table, hydrogenaudio t1558);
+Critical numbers of forced-choice listening tests and the p values 8/10 .055, 9/10 .011, 10/10 .001, 15/20 .021 (table
+at theaudiostuff.com/tools/abx-test); 11/16 90 %, 12/16 96 %, 13/16 99 % (forum table, hydrogenaudio t1558);
 scipy.stats.binomtest (exact interval after Clopper & Pearson) as reference library.
 """
 

@@ -132,7 +132,7 @@ def test_sines_of_the_compliance_set(hz, peak_dbfs):
 
 @pytest.mark.parametrize("rate", [44_100, 48_000, 96_000])
 def test_the_same_reading_as_libebur128(rate):
-    """Noise of changing level reads the same on libebur128 at every rate: integrated to 0.001 LU, range (at its 1 s hop) to 0.01."""
+    """Noise of changing level reads as on libebur128: integrated to 0.001 LU, range (at its 1 s hop) to 0.01 LU."""
     rng = np.random.default_rng(3)
     signal = rng.normal(0.0, 0.1, (12 * rate, 2)) * np.repeat(10.0 ** (rng.uniform(-1.5, 0.0, 24)), rate // 2)[:, None]
     modes = pyebur128.MeasurementMode

@@ -1,8 +1,8 @@
 """Roughness and dissonance models against published values.
 
-Values as tested in the R package dycon (P. Harrison, github.com/pmcharrison/dycon, ``tests/testthat``): Sethares from his
-own program, Hutchinson & Knopoff 1978 from the paper's tables, Vassilakis 2001 from his dissertation, pages 208 and 210.
-Plomp & Levelt 1965, *J. Acoust. Soc. Am.* 38:548: most dissonant at about a quarter of the critical bandwidth.
+Values as tested in the R package dycon (P. Harrison, github.com/pmcharrison/dycon, ``tests/testthat``): Sethares from
+his own program, Hutchinson & Knopoff 1978 from the paper's tables, Vassilakis 2001 from his dissertation, pages 208 and
+210. Plomp & Levelt 1965, *J. Acoust. Soc. Am.* 38:548: most dissonant at about a quarter of the critical bandwidth.
 """
 
 import numpy as np
@@ -24,7 +24,8 @@ from compare.scales import midi_to_hz
 def test_sethares(hz, amplitude, ratio):
     """Dissonance relative to two equal partials at 440 and 460 Hz."""
     unit = sethares(np.array((440.0, 460.0)), np.ones(2))
-    assert sethares(np.array(hz, dtype=float), np.array(amplitude, dtype=float)) / unit == pytest.approx(ratio, abs=1e-4)
+    value = sethares(np.array(hz, dtype=float), np.array(amplitude, dtype=float))
+    assert value / unit == pytest.approx(ratio, abs=1e-4)
 
 
 def _tone(pitch, partials):
@@ -42,7 +43,13 @@ def _chord(pitches, partials, model, join=False):
 
 @pytest.mark.parametrize(
     ("pitches", "partials", "value"),
-    [((60, 61), 1, 0.499), ((69, 70), 1, 0.491), ((60, 61), 11, 0.484), ((60, 64, 67), 11, 0.120), ((60, 63, 67), 11, 0.130)],
+    [
+        ((60, 61), 1, 0.499),
+        ((69, 70), 1, 0.491),
+        ((60, 61), 11, 0.484),
+        ((60, 64, 67), 11, 0.120),
+        ((60, 63, 67), 11, 0.130),
+    ],
 )
 def test_hutchinson_knopoff(pitches, partials, value):
     """Dyads and triads of the paper's tables."""
