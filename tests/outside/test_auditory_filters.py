@@ -1,9 +1,9 @@
 """Auditory filters and masking against published forms.
 
 Glasberg & Moore 1990 (a filter's equivalent rectangular bandwidth is the ERB by definition). Moore, Glasberg & Baer
-1997: rounded-exponential filters and partial loudness; the masked threshold K at 1 kHz is −3 dB. Filter slopes as in the open
-port of the loudness model by M. Slaney (github.com/MalcolmSlaney/LoudnessModel, ``tvl2018.py``), whose ERB constants
-differ by 0.1 %.
+1997: rounded-exponential filters and partial loudness; the masked threshold K at 1 kHz is −3 dB. Filter slopes as in
+the open port of the loudness model by M. Slaney (github.com/MalcolmSlaney/LoudnessModel, ``tvl2018.py``), whose ERB
+constants differ by 0.1 %.
 """
 
 import numpy as np

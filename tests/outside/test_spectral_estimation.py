@@ -1,8 +1,9 @@
 """Spectra against theory, scipy and published figures.
 
 Analytic level of a sine and of white noise; Parseval's theorem; scipy.signal.welch and scipy.signal windows;
-equivalent noise bandwidths printed in the MATLAB documentation of ``enbw`` (hamming(1000): 1.3638; hann(128) at 1 kHz:
-11.8110 Hz); the level of a 1 kHz tone of 1 Pa in its third-octave band, 93.98 dB (as MoSQITo's validation of noct_spectrum has it).
+equivalent noise bandwidths printed in the MATLAB documentation of ``enbw`` (hamming(1000): 1.3638; hann(128) at 1
+kHz: 11.8110 Hz); the level of a 1 kHz tone of 1 Pa in its third-octave band, 93.98 dB (as MoSQITo's validation of
+noct_spectrum has it).
 """
 
 import numpy as np
