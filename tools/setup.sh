@@ -11,16 +11,18 @@ as_root() {
     if [ "$(id -u)" = 0 ]; then "$@"; elif command -v sudo >/dev/null; then sudo "$@"; else return 1; fi
 }
 
-have_library() { ldconfig -p 2>/dev/null | grep -q 'libfluidsynth\.so\.[23]'; }
+have_shared() { /sbin/ldconfig -p 2>/dev/null | grep -q "$1"; }
 have_python() { python3 -c 'import sys, venv, ensurepip; sys.exit(sys.version_info < (3, 11))' 2>/dev/null; }
 
 missing=
 have_python || missing="$missing python3 python3-venv"
-have_library || missing="$missing libfluidsynth3"
+have_shared "libfluidsynth.so.[23]" || missing="$missing libfluidsynth3"
 [ -f /usr/share/sounds/sf2/FluidR3_GM.sf2 ] || missing="$missing fluid-soundfont-gm"
 if [ "$want" = test ]; then
     command -v chromium >/dev/null || missing="$missing chromium"
     command -v fluidsynth >/dev/null || missing="$missing fluidsynth"
+    have_shared libatomic.so.1 || missing="$missing libatomic1"  # what drives the browser needs it
+    [ -d /usr/share/fonts/truetype/dejavu ] || missing="$missing fonts-dejavu-core"
 fi
 
 if [ -n "$missing" ]; then
