@@ -60,7 +60,14 @@ class Problem:
         """Return ``file:line:column: place: message. hint`` with the parts that are known."""
         where = ":".join(str(part) for part in (file or None, self.line, self.column) if part is not None)
         parts = [part for part in (where, self.place, self.message) if part]
-        return ": ".join(parts) + (f" {self.hint}" if self.hint else "")
+        return _with_hint(": ".join(parts), self.hint)
+
+
+def _with_hint(text: str, hint: str) -> str:
+    """Return *text* and *hint* as two sentences."""
+    if not hint:
+        return text
+    return f"{text if text.endswith(('.', '!', '?')) else text + '.'} {hint}"
 
 
 class KlangprobeError(Exception):
@@ -89,7 +96,7 @@ class KlangprobeError(Exception):
 
     def __str__(self) -> str:
         parts = [str(part) for part in (self.path, self.place, self.message) if part]
-        return ": ".join(parts) + (f" {self.hint}" if self.hint else "")
+        return _with_hint(": ".join(parts), self.hint)
 
 
 class InputError(KlangprobeError):

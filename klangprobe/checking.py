@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import json
+import re
+from fractions import Fraction
 from typing import TYPE_CHECKING, Any
 
 from klangprobe.console import say, say_json, table
@@ -11,6 +14,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from mapping.arrangement import Arrangement
+    from reading.score import Score
 
 __all__ = ["checked", "run"]
 
@@ -44,8 +48,7 @@ def _tell(bench: Workbench, row: dict[str, Any]) -> None:
     say(f"{row['name']}")
     kept = ", ".join(f"{name} {entry['value']:.0%}" for name, entry in row["faithfulness"].items())
     say(f"  kept of the piano piece: {kept}")
-    numbers = bench.score.bar_numbers
-    rows = [_row(check, numbers) for check in row["checks"]]
+    rows = [_row(check, bench.score) for check in row["checks"]]
     if rows:
         table(("", "player", "bar", "beat", "what", "remedy"), rows)
     else:
@@ -53,15 +56,33 @@ def _tell(bench: Workbench, row: dict[str, Any]) -> None:
     say()
 
 
-def _row(check: dict[str, Any], numbers: tuple[str, ...]) -> tuple[str, ...]:
+def _row(check: dict[str, Any], score: Score) -> tuple[str, ...]:
     """One check as a row of the table, with the bar number as printed."""
-    bar, beat = numbers[check["bar_index"] - 1], str(check["beat"])
-    return check["severity"], check["player"], bar, beat, check["message"], _remedy(check)
+    bar = score.bar_numbers[check["bar_index"] - 1]
+    who, beat = check["player"] or "all", _beat(check["beat"])
+    return check["severity"], who, bar, beat, check["message"], _remedy(check, score)
 
 
-def _remedy(check: dict[str, Any]) -> str:
-    """Return a remedy as text, steps as they would stand in the spec."""
+def _beat(said: Any) -> str:
+    """Return a beat as the spec takes it: ``2.5``, not ``5/2``."""
+    return f"{float(Fraction(str(said))):.4g}"
+
+
+def _remedy(check: dict[str, Any], score: Score) -> str:
+    """Return a remedy as text; a step as it can be pasted into the spec, with printed bars where they are plain."""
+    from reading import bars_said
+
     remedy = check.get("remedy") or ""
-    if isinstance(remedy, dict):
-        return "{" + ", ".join(f"{key}: {value}" for key, value in remedy.items()) + "}"
-    return str(remedy)
+    if not isinstance(remedy, dict):
+        return str(remedy)
+    if "bars" in remedy and (counted := re.fullmatch(r"#(\d+)(?:-#(\d+))?", str(remedy["bars"]))):
+        said = bars_said(score, int(counted[1]), int(counted[2] or counted[1]))
+        remedy = {**remedy, "bars": said}
+    return "{" + ", ".join(f"{key}: {_in_yaml(value)}" for key, value in remedy.items()) + "}"
+
+
+def _in_yaml(value: Any) -> str:
+    """Return a value as YAML; text is bare where that is safe (a bare ``#81`` would be a comment)."""
+    if isinstance(value, (list, tuple)):
+        return f"[{', '.join(map(_in_yaml, value))}]"
+    return str(value) if re.fullmatch(r"\w[\w .-]*", str(value)) else json.dumps(value, ensure_ascii=False)

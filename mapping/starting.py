@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from base.errors import KlangprobeError
-
 if TYPE_CHECKING:
     from reading.palette import Palette
     from reading.score import Score
@@ -107,6 +105,8 @@ def _octaves(palette: Palette, names: list[str]) -> list[str]:
 
 def _passages(score: Score, survey: Survey | None) -> list[tuple[str, str]]:
     """(name, bars) of the passages: between the sections the survey sees, else every eight bars."""
+    from reading import bars_said
+
     last = len(score.bars)
     starts = _section_starts(survey, last)
     if len(starts) < 2:
@@ -116,7 +116,7 @@ def _passages(score: Score, survey: Survey | None) -> list[tuple[str, str]]:
     found = []
     for place, first in enumerate(starts):
         end = starts[place + 1] - 1 if place + 1 < len(starts) else last
-        found.append((f"passage {place + 1}", _bars(score, first, end)))
+        found.append((f"passage {place + 1}", bars_said(score, first, end)))
     return found
 
 
@@ -128,20 +128,6 @@ def _section_starts(survey: Survey | None, last: int) -> list[int]:
         if bar - found[-1] >= 2 and bar < last:
             found.append(bar)
     return found
-
-
-def _bars(score: Score, first: int, last: int) -> str:
-    """Bars as a spec says them: printed numbers where they name these bars and no others, else counted ones."""
-    from reading import bars_named
-
-    printed = [score.bar_numbers[bar - 1] for bar in (first, last)]
-    text = printed[0] if first == last else "-".join(printed)
-    try:
-        if [tuple(pair) for pair in bars_named(score, text)] == [(first, last)]:
-            return text
-    except KlangprobeError:
-        pass  # a printed number that cannot be said: count instead
-    return f"#{first}" if first == last else f"#{first}-#{last}"
 
 
 def _list(names: Any) -> str:

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from reading.accounting import account, tables
-    from reading.barwords import bars_named
+    from reading.barwords import bars_named, bars_said
     from reading.layers import Layers, Role, find_layers
     from reading.palette import Palette
     from reading.playing import performed_notes, unfolded
@@ -40,6 +40,7 @@ __all__ = [
     "Timeline",
     "account",
     "bars_named",
+    "bars_said",
     "find_layers",
     "performed_notes",
     "read",
@@ -51,6 +52,7 @@ __all__ = [
 _HOMES = {
     "account": "accounting",
     "bars_named": "barwords",
+    "bars_said": "barwords",
     "find_layers": "layers",
     "Layers": "layers",
     "Palette": "palette",

@@ -10,7 +10,7 @@ from base.errors import InputError
 if TYPE_CHECKING:
     from reading.score import Score
 
-__all__ = ["bars_named"]
+__all__ = ["bars_named", "bars_said"]
 
 _ITEM = re.compile(r"(#?\s*[^\s,–-]+(?:\s*\([^)]*\))?)(?:\s*[-–]\s*(#?\s*[^\s,–-]+(?:\s*\([^)]*\))?))?")
 
@@ -48,6 +48,25 @@ def bars_named(score: Score, words: str | int) -> tuple[tuple[int, int], ...]:
             raise InputError(f"'{item}' runs backwards", hint="Write the earlier bar first.")
         found.append((first, last))
     return tuple(found)
+
+
+def bars_said(score: Score, first: int, last: int) -> str:
+    """Return bars as a spec says them: printed numbers where they name these bars and no others, else counted ones.
+
+    Parameters
+    ----------
+    score : Score
+    first, last : int
+        Bar indices from 1, both included.
+    """
+    printed = [score.bar_numbers[bar - 1] for bar in (first, last)]
+    text = printed[0] if first == last else "-".join(printed)
+    try:
+        if bars_named(score, text) == ((first, last),):
+            return text
+    except InputError:
+        pass  # a printed number that cannot be said: count instead
+    return f"#{first}" if first == last else f"#{first}-#{last}"
 
 
 def _bar(score: Score, word: str) -> tuple[int, int]:
