@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
-__all__ = ["Progress", "say", "say_json", "table", "warn"]
+__all__ = ["Progress", "one_line", "say", "say_json", "table", "warn"]
 
 
 def say(text: str = "") -> None:
@@ -21,6 +21,11 @@ def say(text: str = "") -> None:
 def warn(text: str) -> None:
     """Print a line to standard error."""
     sys.stderr.write(f"klangprobe: {text}\n")
+
+
+def one_line(text: str) -> str:
+    """Return *text* from a score on one line, without control signs that a terminal would obey."""
+    return " ".join("".join(sign if sign.isprintable() else " " for sign in text).split())
 
 
 def say_json(value: Any) -> None:

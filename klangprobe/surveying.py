@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 from base.errors import InputError
 from base.writing import write_text
-from klangprobe.console import say, say_json, table
+from klangprobe.console import one_line, say, say_json, table
 from klangprobe.workbench import open_spec, read_score
 
 if TYPE_CHECKING:
@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 __all__ = ["run"]
 
 _FIRST_RANKS = 2
+_CAPTIONS = {1: "To be rethought first:", 2: "Also worth a thought:", 3: "And the rest:"}
 
 
 def run(
@@ -74,20 +75,63 @@ def _tell(score: Score, found: Survey, *, answers: tuple[Any, ...] | None, every
     import reading
 
     account = reading.account(score)
-    say(f"{score.title or score.source}{f' ({score.composer})' if score.composer else ''}: {len(score.bars)} bars")
-    say("Read: " + ", ".join(f"{count} {kind}" for kind, count in account["counts"].items() if count))
-    for head, rows in (("Not carried", account["not_carried"]), ("Repaired", account["repaired"])):
-        for row in rows:
-            say(f"{head}: {_placed(row)}")
-    say()
+    title, composer = one_line(score.title or score.source), one_line(score.composer)
+    say(f"{title}{f' ({composer})' if composer else ''}: {_number(len(score.bars), 'bar')}")
+    for line in _counted(account["counts"]):
+        say(line)
+    for row in account["not_carried"]:
+        say(f"Not carried: {row['message']}")
+    for line in _repaired(account["repaired"]):
+        say(f"Put right: {line}")
     shown = [finding for finding in found.findings if every or finding.rank <= _FIRST_RANKS]
     if answers is not None:
         shown = _still_open(found, answers)
-        say(f"{len(shown)} of {len(found.findings)} findings have no answer yet.")
-    table(("bars", "kind", "evidence", "question"), (_row(score, finding) for finding in shown))
+        say(f"\n{len(shown)} of {len(found.findings)} findings have no answer yet.")
+    for rank, caption in _CAPTIONS.items():
+        if rows := [_row(score, finding) for finding in shown if min(finding.rank, max(_CAPTIONS)) == rank]:
+            say(f"\n{caption}")
+            table(("bars", "kind", "evidence", "question"), rows)
     hidden = len(found.findings) - len(shown)
     if hidden and answers is None:
-        say(f"{hidden} findings of lower rank are not shown: --all shows them.")
+        say(f"{_number(hidden, 'finding')} of lower rank: --all shows them too.")
+
+
+def _number(count: int, what: str) -> str:
+    """``1 bar``, ``2 bars``."""
+    return f"{count} {what}{'' if count == 1 else 's'}"
+
+
+def _counted(counts: dict[str, int]) -> list[str]:
+    """Return what was read in three lines: the piece, the signs beside the notes, the signs on them."""
+    said = {"parts": "part", "notes": "note", "note heads": "note head"}
+    piece = [_number(counts[kind], what) for kind, what in said.items() if counts.get(kind)]
+    marks = [
+        f"{kind.removesuffix(' marks')} {count}" for kind, count in counts.items() if kind.endswith(" marks") and count
+    ]
+    on_notes = [
+        f"{kind.removeprefix('notes with ')} {count}"
+        for kind, count in counts.items()
+        if kind.startswith("notes with ") and count
+    ]
+    rest = [
+        f"{kind} {count}"
+        for kind, count in counts.items()
+        if count and kind not in (*said, "bars") and not kind.endswith(" marks") and not kind.startswith("notes with ")
+    ]
+    lines = {"Read": piece + rest, "Signs": marks, "Notes with signs": on_notes}
+    return [f"{head}: {', '.join(words)}" for head, words in lines.items() if words]
+
+
+def _repaired(rows: list[dict[str, Any]]) -> list[str]:
+    """Return what was put right, each kind once with its bars as printed."""
+    places: dict[str, list[str]] = {}
+    for row in sorted(rows, key=lambda row: int(row["bar_index"])):
+        places.setdefault(row["message"], []).append(row["bar"])
+    lines = []
+    for message, bars in places.items():
+        numbers = ", ".join(dict.fromkeys(bar for bar in bars if bar))
+        lines.append(f"bar{'s' if ',' in numbers else ''} {numbers}: {message}" if numbers else message)
+    return lines
 
 
 def _still_open(found: Survey, answers: tuple[Any, ...]) -> list[Finding]:
@@ -103,8 +147,3 @@ def _row(score: Score, finding: Finding) -> tuple[str, str, str, str]:
     last = score.bar_numbers[finding.last_bar_index - 1]
     evidence = finding.evidence if isinstance(finding.evidence, str) else "; ".join(finding.evidence)
     return (first if first == last else f"{first}-{last}", finding.kind, evidence, finding.question)
-
-
-def _placed(row: dict[str, Any]) -> str:
-    """Return a remark with its bar, where it has one."""
-    return f"bar {row['bar_index']}: {row['message']}" if row.get("bar_index") else str(row["message"])

@@ -46,6 +46,7 @@ def read_abc(data: bytes, path: Path) -> Draft:
         msg = f"the tune has {written} notes, the converter found {len(draft.notes)}"
         raise ScoreError(msg, path=path, hint="Convert it to MusicXML and read that.")
     _accidentals(draft, plain, path)
+    _number(draft)
     if len(heads) > 1:
         draft.lose("tunes", f"the file holds {len(heads)} tunes; only the first is read")
     draft.title = draft.title or _field(tune, "T")
@@ -80,6 +81,15 @@ def _accidentals(draft: Draft, plain: str, path: Path) -> None:
             before.tie_start = note.tie_stop = True
         if match[3]:
             tied[letter, note.octave] = note
+
+
+def _number(draft: Draft) -> None:
+    """Number the bars, which ABC leaves unnumbered: from 0 where the first is an upbeat, else from 1."""
+    if len({bar.number for bar in draft.bars}) > 1:
+        return
+    upbeat = len(draft.bars) > 1 and draft.bars[0].filled < draft.bars[0].nominal
+    for bar in draft.bars:
+        bar.number = str(bar.index - upbeat)
 
 
 def _field(tune: str, letter: str) -> str:

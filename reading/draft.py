@@ -207,7 +207,8 @@ class Draft:
         for (kind, message), count in sorted(self.losses.items()):
             places = self.places[kind, message]
             bars = sorted({bar for bar, _, _ in places if bar})
-            where = f", in bar {', '.join(f'#{bar}' for bar in bars)}" if bars else ""
+            numbers = ", ".join(dict.fromkeys(self.bars[bar - 1].number for bar in bars if bar <= len(self.bars)))
+            where = f", in bar{'s' if ',' in numbers else ''} {numbers}" if numbers else ""
             more = " and later" if count > _WORST_PLACES else ""
             text = f"{message}: {count} times{where}{more}" if count > 1 else f"{message}{where}"
             found.append(Remark(kind, text, *places[0]))

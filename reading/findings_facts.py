@@ -29,7 +29,12 @@ if TYPE_CHECKING:
     from reading.score import Score
     from reading.survey_dynamics import Contrast, Swell
 
-__all__ = ["Facts", "runs"]
+__all__ = ["Facts", "counted", "runs"]
+
+
+def counted(bars: int) -> str:
+    """Return ``1 bar``, ``2 bars``."""
+    return f"{bars} bar{'' if bars == 1 else 's'}"
 
 
 def runs(bars: IntArray | list[int], *, bridge: int = 1) -> list[tuple[int, int]]:

@@ -52,7 +52,7 @@ def _section_draft(facts: Facts, section: Section, following: int | None) -> Dra
 def _words(facts: Facts, bar: int) -> list[str]:
     """Words and tempo that stand at a bar."""
     start, end = facts.score.span(bar, bar)
-    words = [mark.value for mark in facts.score.marks_of("text") if start <= mark.onset < end]
+    words = list(dict.fromkeys(mark.value for mark in facts.score.marks_of("text") if start <= mark.onset < end))
     tempo = [mark.value for mark in facts.score.marks_of("tempo") if start <= mark.onset < end]
     found = [f"marked “{', '.join(words)}”"] if words else []
     return found + ([f"{float(tempo[0]):.0f} quarters a minute"] if tempo else [])

@@ -6,7 +6,7 @@ from collections import Counter
 from typing import TYPE_CHECKING
 
 from reading.findings import Draft
-from reading.findings_facts import runs
+from reading.findings_facts import counted, runs
 
 if TYPE_CHECKING:
     from reading.accents import Accent
@@ -145,7 +145,7 @@ def _pedal_draft(facts: Facts, bars: tuple[int, int], rows: list[PedalRow]) -> D
     first, last = bars
     source, count = rows[0].source, last - first + 1
     mean = sum(len(row.notes) for row in rows) / len(rows)
-    evidence = [f"pedal {source} in {len({row.bar_index for row in rows})} of {count} bars"]
+    evidence = [f"pedal {source} in {len({row.bar_index for row in rows})} of {counted(count)}"]
     evidence.append(f"it keeps {mean:.0f} notes sounding on average")
     evidence += [rows[0].reason] if source == "implied" and rows[0].reason else []
     broken = facts.figuration.at(first, 2).family == "broken"

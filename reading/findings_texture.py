@@ -11,7 +11,7 @@ import numpy as np
 from reading.features import beat_ticks
 from reading.figuration import InstrumentFacts, playable
 from reading.findings import Draft
-from reading.findings_facts import runs
+from reading.findings_facts import counted, runs
 from reading.layers import Role
 from reading.register import pitch_name
 from reading.score import DYNAMICS
@@ -117,7 +117,7 @@ def layer_findings(facts: Facts) -> list[Draft]:
         inside = [row for row in rows if first <= row.bar_index <= last]
         place = inside[0].held
         words = f"a {'bass' if place == 'bass' else 'note above'} is held while {inside[0].figure} moves"
-        evidence = (f"{words} in {inside[0].rhythm} notes, {last - first + 1} bars",)
+        evidence = (f"{words} in {inside[0].rhythm} notes, {counted(last - first + 1)}",)
         bars = facts.score.notes["bar"]
         counter = (bars >= first) & (bars <= last) & (facts.layers.roles == int(Role.COUNTER))
         line = "counter-melody" if counter.any() else "middle"
@@ -180,7 +180,7 @@ def pedal_point_findings(facts: Facts) -> list[Draft]:
     for first, last in runs(np.unique(score.notes["bar"][roles == int(Role.PEDAL_POINT)])):
         mine = (roles == int(Role.PEDAL_POINT)) & (score.notes["bar"] >= first) & (score.notes["bar"] <= last)
         names = ", ".join(sorted({pitch_name(int(pitch)) for pitch in score.notes["pitch"][mine]}))
-        evidence = (f"{names} sounds on for {last - first + 1} bars while the harmony changes",)
+        evidence = (f"{names} held through {counted(last - first + 1)} while the harmony changes",)
         strength = min(0.7, 0.4 + 0.04 * (last - first + 1))
         offers = facts.offers(first, last).inner_pedal_point()
         question = "Who holds the note that stays?"
@@ -191,6 +191,8 @@ def pedal_point_findings(facts: Facts) -> list[Draft]:
 def low_melody_findings(facts: Facts) -> list[Draft]:
     """Passages whose melody lies in the lowest staff while the upper staff plays too."""
     texture = facts.texture
+    if texture.staves < 2:
+        return []  # a tune alone has no left hand
     tune = facts.layers.roles[texture.ids] == int(Role.MELODY)
     low = facts.share_by_bar((texture.staff[tune] == texture.low).astype(float), texture.bar[tune])
     drafts = []
@@ -229,7 +231,7 @@ def _figure_draft(facts: Facts, family: str, group: list[Figure]) -> Draft:
     span = max(row.high - row.low for row in group)
     leap = max(row.leap for row in group)
     evidence = [
-        f"{' and '.join(names)} in {rhythm} notes, {speed:g} to the beat, {last - first + 1} bars",
+        f"{' and '.join(names)} in {rhythm} notes, {speed:g} to the beat, {counted(last - first + 1)}",
         f"compass {pitch_name(min(row.low for row in group))} to {pitch_name(max(row.high for row in group))}",
     ]
     hard = family == "broken" and (span > 19 or (leap > 12 and speed >= 3))

@@ -1,0 +1,69 @@
+"""What the program says can be read by a musician and pasted into a spec."""
+
+from __future__ import annotations
+
+import shutil
+from pathlib import Path
+
+from base.errors import Problem, ScoreError
+from klangprobe.checking import _remedy
+from mapping.spec_yaml import read_yaml
+
+DEMO = Path(__file__).resolve().parents[2] / "demo"
+TUNE = "X:1\nT:Two Strains\nM:2/4\nL:1/8\nK:G\nGA|B2B2|c2A2|G4|d2d2|e2c2|d4|\n"
+SONG = """<?xml version="1.0" encoding="UTF-8"?>
+<score-partwise version="3.0"><work><work-title>Two\nLines</work-title></work>
+<identification><creator type="composer">A. Nobody\nOp. 7\x1b[31m</creator></identification>
+<part-list><score-part id="P1"><part-name>Piano</part-name></score-part></part-list>
+<part id="P1"><measure number="0" implicit="yes"><attributes><divisions>1</divisions><key><fifths>0</fifths></key>
+<time><beats>4</beats><beat-type>4</beat-type></time></attributes>{note}</measure>
+<measure number="1">{note}{note}{note}{note}</measure></part></score-partwise>"""
+NOTE = (
+    "<note><pitch><step>C</step><octave>4</octave></pitch><duration>1</duration><type>quarter</type>"
+    "<lyric><syllabic>single</syllabic><text>la</text></lyric></note>"
+)
+
+
+def test_a_hint_is_a_sentence_of_its_own() -> None:
+    """Message and hint never run into each other, whether or not the message has its full stop."""
+    assert str(ScoreError("the file is broken", hint="Export it again.")) == "the file is broken. Export it again."
+    assert Problem("is empty.", hint="Write one.").text() == "is empty. Write one."
+
+
+def test_remedies_can_be_pasted_into_the_spec(program, tmp_path: Path) -> None:
+    """A remedy in words of the spec is YAML; a counted bar, which a bare ``#`` would make a comment, is quoted."""
+    from reading import read
+
+    score = read(DEMO / "weathercock.musicxml")
+    for bars, said in (("#3-#5", "3-5"), ("#7", "7"), ("3, 9", "3, 9")):
+        remedy = _remedy({"remedy": {"mark": "div.", "on": ["violins 1", "violas"], "bars": bars}}, score)
+        assert remedy.startswith("{mark: div., on: [violins 1, violas], bars: ")
+        path = tmp_path / "pasted.yaml"
+        path.write_text(f"- {remedy}\n")
+        pasted = read_yaml(path)
+        assert str(pasted).count(said)
+
+
+def test_the_account_of_a_score_is_one_line_each(program, tmp_path: Path) -> None:
+    """Titles and names cannot break the line or reach the terminal as commands; bars are named as printed."""
+    (tmp_path / "song.musicxml").write_text(SONG.format(note=NOTE).replace("\x1b", ""))
+    out = program("survey", "song.musicxml").out.splitlines()
+    assert out[0] == "Two Lines (A. Nobody Op. 7[31m): 2 bars"
+    assert out[1] == "Read: 1 part, 5 notes, 5 note heads"
+    assert out[2] == "Not carried: sung text: 5 times, in bars 0, 1"
+
+
+def test_a_tune_has_numbered_bars_and_no_left_hand(program, tmp_path: Path) -> None:
+    """ABC leaves bars unnumbered (standard 2.1): they are counted from the upbeat, which is bar 0."""
+    from reading import read
+
+    (tmp_path / "tune.abc").write_text(TUNE)
+    assert read(tmp_path / "tune.abc").bar_numbers == ("0", "1", "2", "3", "4", "5", "6")
+    assert "left hand" not in program("survey", "tune.abc", "--all").out
+
+
+def test_the_survey_says_what_comes_first(program, tmp_path: Path) -> None:
+    """Findings stand in groups by rank, each in the order of the piece."""
+    shutil.copy(DEMO / "weathercock.musicxml", tmp_path)
+    out = program("survey", "weathercock.musicxml").out
+    assert out.index("To be rethought first:") < out.index("Also worth a thought:")
