@@ -28,10 +28,12 @@ fi
 if [ -n "$missing" ]; then
     if command -v apt-get >/dev/null; then
         echo "Installing system packages:$missing"
-        # shellcheck disable=SC2086  # a list of words is meant
-        { as_root apt-get update -qq && as_root env DEBIAN_FRONTEND=noninteractive \
-            apt-get install -y -qq --no-install-recommends $missing >/dev/null; } ||
-            echo "Some of these could not be installed:$missing. Going on with what is here." >&2
+        as_root apt-get update -qq || echo "The package lists could not be renewed; trying what is known." >&2
+        for package in $missing; do  # one by one: a package that this system has not must not keep the others away
+            as_root env DEBIAN_FRONTEND=noninteractive \
+                apt-get install -y -qq --no-install-recommends "$package" >/dev/null ||
+                echo "$package could not be installed. Going on without it." >&2
+        done
     else
         echo "Please install, in your system's way:$missing. Going on with what is here." >&2
     fi
