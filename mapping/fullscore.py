@@ -11,8 +11,9 @@ from typing import TYPE_CHECKING
 from xml.sax.saxutils import quoteattr
 
 from base.writing import write_text
+from mapping.fullscore_directions import Placed
+from mapping.fullscore_global import global_signs
 from mapping.fullscore_part import part_xml
-from mapping.fullscore_signs import global_signs
 from mapping.fullscore_text import plain
 
 if TYPE_CHECKING:
@@ -56,9 +57,10 @@ def score_xml(arrangement: Arrangement, *, players: tuple[str, ...] | None = Non
     MusicXML 4.0 (W3C Music Notation Community Group): score-partwise, attributes, note, direction.
     """
     parts = [part for part in arrangement.parts if players is None or part.player.name in players]
-    common = global_signs(arrangement.score)
+    common = global_signs(arrangement)
     body = "".join(
-        part_xml(part, arrangement, f"P{row}", common if row == 1 else {}) for row, part in enumerate(parts, start=1)
+        part_xml(part, arrangement, f"P{row}", common if row == 1 else Placed())
+        for row, part in enumerate(parts, start=1)
     )
     listed = _part_list([part.player for part in parts])
     return f'{_HEAD}<score-partwise version="4.0">{_identity(arrangement)}{listed}{body}</score-partwise>\n'

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from mapping.instruments import Instrument
     from reading.score import Score
 
-__all__ = ["attributes", "barlines", "nominal_ticks", "pickup_shift", "sound"]
+__all__ = ["attributes", "barlines", "nominal_ticks", "pickup_shift"]
 
 
 def attributes(
@@ -60,8 +60,16 @@ def _transpose(chromatic: int, diatonic: int) -> str:
     )
 
 
-def barlines(score: Score, row: int) -> tuple[str, str]:
-    """Return left and right bar line of a bar where they are not plain: repeats, endings, double and final bars."""
+def barlines(score: Score, row: int, held: str = "") -> tuple[str, str]:
+    """Return left and right bar line of a bar where they are not plain: repeats, endings, double and final bars.
+
+    Parameters
+    ----------
+    row : int
+        Row of the bar.
+    held : str
+        Fermata over its right bar line, as XML.
+    """
     bars, bar = score.bars, score.bars[row]
     volta = int(bar["volta"])
     numbers = plain(", ".join(str(n + 1) for n in range(32) if volta >> n & 1))
@@ -70,6 +78,7 @@ def barlines(score: Score, row: int) -> tuple[str, str]:
         left += f'<ending number="{numbers}" type="start"/>'
     if bar["repeat_start"]:
         left += '<repeat direction="forward"/>'
+    right += held
     if volta and (row == len(bars) - 1 or int(bars["volta"][row + 1]) != volta):
         right += f'<ending number="{numbers}" type="stop"/>'
     if bar["repeat_end"]:
@@ -92,11 +101,3 @@ def nominal_ticks(bar: Any) -> int:
 def pickup_shift(bar: Any) -> int:
     """Return how far into its metre a pickup begins, so that beats fall where they are."""
     return max(0, nominal_ticks(bar) - int(bar["duration"])) if bar["pickup"] else 0
-
-
-def sound(xml: str) -> str:
-    """Return the tempo for players of the file, beside a metronome mark."""
-    if "<per-minute>" not in xml:
-        return ""
-    rate = xml.partition("<per-minute>")[2].partition("<")[0]
-    return f'<sound tempo="{rate}"/>'

@@ -10,7 +10,7 @@ from functools import cache
 
 from reading.score import TICKS_PER_QUARTER
 
-__all__ = ["Event", "Glyph", "beamed", "beat_ticks", "written"]
+__all__ = ["Event", "Glyph", "beamed", "beat_ticks", "can_alternate", "written"]
 
 _GRID = TICKS_PER_QUARTER // 32  # a 128th: whatever is not a multiple needs a tuplet
 _TYPES = {
@@ -38,7 +38,9 @@ class Event:
     start: int
     length: int
     rows: tuple[int, ...] = ()
-    grace: list[tuple[int, ...]] = field(default_factory=list)
+    grace: list[tuple[int, ...]] = field(default_factory=list)  # struck before it
+    after: list[tuple[int, ...]] = field(default_factory=list)  # struck at its end
+    between: str = ""  # start or stop of a tremolo between two chords: each is written with the length of both
 
 
 @dataclass
@@ -56,6 +58,9 @@ class Glyph:
     last: bool = True
     beams: tuple[str, ...] = ()
     grace: list[tuple[int, ...]] = field(default_factory=list)
+    after: list[tuple[int, ...]] = field(default_factory=list)
+    between: str = ""
+    fermata: str = ""  # shape, where one stands over it that is not its notes' own
 
     @property
     def flags(self) -> int:
@@ -93,7 +98,9 @@ def written(events: list[Event], beat: int) -> list[Glyph]:
     row = 0
     while row < len(events):
         stop = row + 1
-        if (events[row].start + events[row].length) % _GRID:
+        if events[row].between:
+            glyphs.append(_alternating(events[row]))
+        elif (events[row].start + events[row].length) % _GRID:
             while stop < len(events) and (events[stop - 1].start + events[stop - 1].length) % _GRID:
                 stop += 1
             glyphs += _tuplet(events[row:stop], beat)
@@ -101,6 +108,19 @@ def written(events: list[Event], beat: int) -> list[Glyph]:
             glyphs += _split(events[row], _cuts(events[row], beat), None)
         row = stop
     return glyphs
+
+
+def can_alternate(first: Event, second: Event) -> bool:
+    """Whether two events can be written as a tremolo between them: one length, and one value for both together."""
+    return first.length == second.length and _value(2 * first.length) is not None
+
+
+def _alternating(event: Event) -> Glyph:
+    """One chord of a tremolo between two."""
+    kind, dots = _value(2 * event.length) or (_nearest(2 * event.length), 0)
+    glyph = Glyph(event.start, event.length, kind, dots, event.rows, (2, 1), between=event.between)
+    glyph.grace, glyph.after = event.grace, event.after
+    return glyph
 
 
 def _tuplet(events: list[Event], beat: int) -> list[Glyph]:
@@ -131,7 +151,7 @@ def _split(event: Event, lengths: list[int], ratio: tuple[int, int] | None) -> l
             Glyph(start, length, kind, dots, event.rows, ratio, first=place == 0, last=place == len(lengths) - 1)
         )
         start += length
-    glyphs[0].grace = event.grace
+    glyphs[0].grace, glyphs[-1].after = event.grace, event.after
     return glyphs
 
 

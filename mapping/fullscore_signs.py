@@ -1,4 +1,4 @@
-"""Signs of a part: dynamics, hairpins, words, slurs, articulations, by where they are written."""
+"""Signs of a part: dynamics, hairpins, words, lines, slurs and details of notes, by where they are written."""
 
 from __future__ import annotations
 
@@ -9,35 +9,21 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from mapping.arrangement import TECHNIQUES
-from mapping.fullscore_text import plain
-from mapping.levels import UNMARKED
-from reading.score import DYNAMICS, TICKS_PER_QUARTER, Flag
+from mapping.fullscore_details import Details, details_of
+from mapping.fullscore_directions import Direction, Placed, words
+from mapping.fullscore_dynamics import dynamics, hairpins, side
+from mapping.fullscore_global import attacks, players_words
+from mapping.fullscore_lines import octave_lines, pedals
 
 if TYPE_CHECKING:
     from mapping.arrangement import Arrangement, Part
     from mapping.draft import Rows
-    from reading.score import Mark, Score
+    from reading.score import Score
 
-__all__ = ["Signs", "articulations", "global_signs", "signs_of"]
+__all__ = ["Signs", "signs_of"]
 
-_ARTICULATIONS = (
-    (Flag.ACCENT, "accent"),
-    (Flag.MARCATO, "strong-accent"),
-    (Flag.STACCATO, "staccato"),
-    (Flag.STACCATISSIMO, "staccatissimo"),
-    (Flag.TENUTO, "tenuto"),
-)
-_ORNAMENTS = (
-    (Flag.TRILL, "trill-mark"),
-    (Flag.MORDENT, "mordent"),
-    (Flag.INVERTED_MORDENT, "inverted-mordent"),
-    (Flag.TURN, "turn"),
-    (Flag.INVERTED_TURN, "inverted-turn"),
-)
 _WORDS = {"pizzicato": "pizz.", "muted": "con sord.", "col legno": "col legno"}
 _BACK = {"pizzicato": "arco", "muted": "senza sord.", "col legno": "arco"}
-_NOTE_TECHNIQUES = {"harmonic": "<harmonic/>", "stopped": "<stopped/>"}
-_REST_AGAIN = 2  # bars of silence after which a dynamic is written again
 
 
 @dataclass
@@ -46,63 +32,41 @@ class Signs:
 
     Attributes
     ----------
-    directions : dict of int to list of str
-        Tick to the XML of what stands in ``<direction-type>``, with its placement: ``(placement, xml)``.
+    placed : Placed
+        What stands beside the notes.
     slurs : dict of int to list of (str, int)
         Row of a note to starts and stops with their numbers.
+    details : Details
+        What the piano's marks say of the notes beyond their flags.
     """
 
-    directions: dict[int, list[tuple[str, str]]] = field(default_factory=lambda: defaultdict(list))
+    placed: Placed = field(default_factory=Placed)
     slurs: dict[int, list[tuple[str, int]]] = field(default_factory=lambda: defaultdict(list))
+    details: Details = field(default_factory=Details)
 
 
-def signs_of(part: Part, arrangement: Arrangement) -> Signs:
-    """Return the signs of one part, found from the piano's marks and the steps' own."""
+def signs_of(part: Part, arrangement: Arrangement, pitches: list[tuple[int, int, int]]) -> Signs:
+    """Return the signs of one part, found from the piano's marks and the steps' own.
+
+    Parameters
+    ----------
+    pitches : list of (int, int, int)
+        Written (step, alter, octave) of every note.
+    """
     signs = Signs()
     if not len(part.notes):
         return signs
-    _dynamics(part, arrangement.score, signs)
+    score, placed = arrangement.score, signs.placed
+    signs.details = details_of(part.notes, score)
+    octave_lines(part, score, pitches, placed)
+    dynamics(part, score, signs.details, placed)
     _techniques(part.notes, signs)
     _divisi(part, arrangement, signs)
-    _hairpins(part, arrangement.score, signs)
-    _texts(part, arrangement.score, signs)
-    _slurs(part.notes, arrangement.score, signs)
+    hairpins(part, score, placed)
+    _texts(part, score, signs)
+    pedals(part, score, placed)
+    _slurs(part.notes, score, signs)
     return signs
-
-
-def _dynamics(part: Part, score: Score, signs: Signs) -> None:
-    """A dynamic where the part's level changes, at its first note, and again after some bars of silence."""
-    notes = part.notes
-    marked = _marked(notes, score)
-    before, sounded = -1, -1
-    onsets, firsts = np.unique(notes["onset"], return_index=True)
-    for onset, row in zip(onsets.tolist(), firsts.tolist(), strict=True):
-        level = int(marked[row])
-        bar = score.bar_at(onset)
-        again = sounded >= 0 and bar - sounded > _REST_AGAIN
-        flags = int(notes["flags"][row])
-        if flags & int(Flag.SFORZANDO | Flag.FP):  # the sign stands in place of a level, which comes with the next note
-            sign = "sf" if flags & int(Flag.SFORZANDO) else "fp"
-            signs.directions[onset].append(("below", f"<dynamics><{sign}/></dynamics>"))
-        elif level >= 0:
-            if level != before or again:
-                signs.directions[onset].append(("below", f"<dynamics><{DYNAMICS[level]}/></dynamics>"))
-            before = level
-        last = notes["onset"] == onset
-        sounded = score.bar_at(int((notes["onset"][last] + notes["duration"][last]).max()) - 1)
-
-
-def _marked(notes: Rows, score: Score) -> np.ndarray[tuple[int], np.dtype[np.int64]]:
-    """The dynamic written at or before each note (row in DYNAMICS): the step's own, else the piano's, else −1."""
-    marks = [mark for mark in score.marks_of("dynamic") if mark.value in DYNAMICS]
-    ticks = np.array([mark.onset for mark in marks], dtype=np.int64)
-    levels = np.array([-1, *(DYNAMICS.index(mark.value) for mark in marks)], dtype=np.int64)
-    found = levels[np.searchsorted(ticks, notes["onset"], side="right")]
-    own = notes["dynamic"] >= 0
-    found[own] = notes["dynamic"][own]
-    silent = (found < 0) & ~own
-    found[silent] = UNMARKED if own.any() else -1
-    return np.asarray(found, dtype=np.int64)
 
 
 def _techniques(notes: Rows, signs: Signs) -> None:
@@ -117,7 +81,7 @@ def _techniques(notes: Rows, signs: Signs) -> None:
         if new not in _WORDS and new != "plain" and old not in _BACK:
             word = ""
         if word:
-            signs.directions[onset].append(("above", f"<words>{word}</words>"))
+            signs.placed.opening[onset].append(Direction("above", words(word, "")))
         before = technique
 
 
@@ -140,46 +104,22 @@ def _divisi(part: Part, arrangement: Arrangement, signs: Signs) -> None:
         if now != divided:
             rows = here & several if now else here
             onset = int(notes["onset"][rows].min())
-            signs.directions[onset].append(("above", f"<words>{'div.' if now else 'unis.'}</words>"))
+            signs.placed.opening[onset].append(Direction("above", words("div." if now else "unis.", "")))
             divided = now
-
-
-def _hairpins(part: Part, score: Score, signs: Signs) -> None:
-    """Hairpins of the piano where the part plays at the piano's level, and those of steps."""
-    notes = part.notes
-    wanted = [(mark, True) for mark in score.marks_of("hairpin")]
-    wanted += [(mark, False) for mark in part.marks if mark.kind == "hairpin"]
-    done: set[tuple[int, int]] = set()
-    for mark, piano in wanted:
-        inside = (notes["onset"] < mark.end) & (notes["onset"] + notes["duration"] > mark.onset)
-        if piano:
-            inside &= notes["dynamic"] < 0
-        if mark.end <= mark.onset or not inside.any() or (mark.onset, mark.end) in done:
-            continue
-        done.add((mark.onset, mark.end))
-        number = 1 + len(done) % 6
-        kind = "crescendo" if mark.value == "cresc" else "diminuendo"
-        signs.directions[mark.onset].append(("below", f'<wedge type="{kind}" number="{number}"/>'))
-        signs.directions[mark.end].insert(0, ("below", f'<wedge type="stop" number="{number}"/>'))
 
 
 def _texts(part: Part, score: Score, signs: Signs) -> None:
     """Words of the piano at notes the part has from it, and words of steps."""
-    from_piano = set(part.notes["onset"][part.notes["source"] >= 0].tolist())
-    tempo = {mark.onset for mark in score.marks_of("tempo")}
+    own, staves = attacks(part.notes, score), part.player.instrument.staves
     said: set[tuple[int, str]] = set()
-    for mark in score.marks_of("text"):
-        if mark.onset in from_piano and mark.onset not in tempo and (mark.onset, mark.value) not in said:
+    for mark in players_words(score):
+        if (mark.onset, mark.part, mark.staff) in own and (staves > 1 or (mark.onset, mark.value) not in said):
             said.add((mark.onset, mark.value))
-            signs.directions[mark.onset].append(("above", _words(mark.value, 'font-style="italic"')))
+            placement, staff = side(mark.staff, staves) if staves > 1 else ("above", 1)
+            signs.placed.opening[mark.onset].append(Direction(placement, words(mark.value), staff))
     for mark in part.marks:
         if mark.kind == "text":
-            signs.directions[mark.onset].append(("above", _words(mark.value, 'font-style="italic"')))
-
-
-def _words(text: str, style: str) -> str:
-    """Words as XML."""
-    return f"<words {style}>{plain(text)}</words>"
+            signs.placed.opening[mark.onset].append(Direction("above", words(mark.value)))
 
 
 def _slurs(notes: Rows, score: Score, signs: Signs) -> None:
@@ -214,64 +154,3 @@ def _slurs(notes: Rows, score: Score, signs: Signs) -> None:
 def _by(notes: Rows):  # type: ignore[no-untyped-def]
     """Key that sorts rows by onset, real notes after grace notes."""
     return lambda row: (int(notes["onset"][row]), int(notes["duration"][row] > 0))
-
-
-def articulations(flags: int, technique: str, *, first: bool, last: bool, beams: int = 0) -> str:
-    """Return the XML of what stands in ``<notations>`` at a note.
-
-    Parameters
-    ----------
-    flags : int
-        Bits of Flag.
-    technique : str
-        Way of playing.
-    first, last : bool
-        Whether this is the first, the last written value of the note.
-    beams : int
-        Flags or beams of its value.
-    """
-    found = []
-    ornaments = [f"<{name}/>" for flag, name in _ORNAMENTS if first and flags & int(flag)]
-    if technique in ("tremolo", "roll") or flags & int(Flag.TREMOLO):
-        ornaments.append(f'<tremolo type="single">{max(1, 3 - beams)}</tremolo>')  # beams count among the strokes
-    if ornaments:
-        found.append(f"<ornaments>{''.join(ornaments)}</ornaments>")
-    if technique in _NOTE_TECHNIQUES and first:
-        found.append(f"<technical>{_NOTE_TECHNIQUES[technique]}</technical>")
-    signs = [f"<{name}/>" for flag, name in _ARTICULATIONS if first and flags & int(flag)]
-    if signs:
-        found.append(f"<articulations>{''.join(signs)}</articulations>")
-    if last and flags & int(Flag.FERMATA):
-        found.append('<fermata type="upright"/>')
-    if first and flags & int(Flag.ARPEGGIO | Flag.ARPEGGIO_DOWN):
-        found.append('<arpeggiate direction="down"/>' if flags & int(Flag.ARPEGGIO_DOWN) else "<arpeggiate/>")
-    return "".join(found)
-
-
-def global_signs(score: Score) -> dict[int, list[tuple[str, str]]]:
-    """Return the signs that stand once above the score: tempo, rehearsal letters, jumps; tick to (placement, XML)."""
-    found: dict[int, list[tuple[str, str]]] = defaultdict(list)
-    words: dict[int, Mark] = {mark.onset: mark for mark in score.marks_of("text")}
-    for mark in score.marks_of("tempo"):
-        if mark.onset in words:
-            found[mark.onset].append(("above", _words(words[mark.onset].value, 'font-weight="bold"')))
-        metronome = _metronome(mark.value)
-        if metronome:
-            found[mark.onset].append(("above", metronome))
-    for mark in score.marks_of("rehearsal"):
-        found[mark.onset].append(("above", f"<rehearsal>{plain(mark.value)}</rehearsal>"))
-    for mark in score.marks_of("jump"):
-        found[mark.onset].append(("above", _words(mark.value, 'font-style="italic"')))
-    return found
-
-
-def _metronome(value: str) -> str:
-    """Metronome mark from quarters a minute."""
-    try:
-        rate = float(value)
-    except ValueError:
-        return ""
-    return f"<metronome><beat-unit>quarter</beat-unit><per-minute>{rate:g}</per-minute></metronome>" if rate > 0 else ""
-
-
-QUARTER = TICKS_PER_QUARTER

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from mapping.draft import Rows
     from reading.score import Score
 
-__all__ = ["Chord", "bars_of", "voiced"]
+__all__ = ["Chord", "Grace", "Runs", "bars_of", "voiced"]
 
 
 @dataclass
@@ -27,59 +27,87 @@ class Chord:
     top: int = 0
 
 
-def bars_of(notes: Rows, score: Score) -> list[tuple[list[Chord], list[tuple[int, list[int]]]]]:
-    """Return for every bar its chords, and its grace notes as (place in the bar, rows).
+@dataclass
+class Grace:
+    """Grace notes struck together; *place* in ticks from the start of the bar."""
+
+    place: int
+    rows: list[int]
+    after: bool = False
+
+
+Runs = dict[int, tuple[int, int]]
+"""Place in its run of grace notes and printed value, by row."""
+
+
+def bars_of(
+    notes: Rows, score: Score, rows: list[int] | None = None, runs: Runs | None = None
+) -> list[tuple[list[Chord], list[Grace]]]:
+    """Return for every bar its chords and its grace notes in the order they are struck.
 
     Parameters
     ----------
     notes : ndarray, dtype PART_DTYPE
-        Of one player (or one staff of it).
+        Of one player.
     score : Score
+    rows : list of int, optional
+        Only these (one staff of the player).
+    runs : dict of int to (int, int), optional
+        Place in its run, and printed value, of grace notes.
     """
+    rows = list(range(len(notes))) if rows is None else rows
     starts = score.bars["onset"].tolist()
     ends = (score.bars["onset"] + score.bars["duration"]).tolist()
-    found: list[tuple[list[Chord], list[tuple[int, list[int]]]]] = [([], []) for _ in starts]
-    for onset, end, rows in _together(notes):
+    found: list[tuple[list[Chord], list[Grace]]] = [([], []) for _ in starts]
+    grace = (notes["flags"] & int(Flag.GRACE)) != 0
+    for onset, group, after in _graces(notes, [row for row in rows if grace[row]], runs or {}):
+        bar = min(max(1, int(notes["bar"][group[0]])), len(starts)) - 1
+        found[bar][1].append(Grace(min(onset, ends[bar]) - starts[bar], group, after))
+    for onset, end, group in _together(notes, [row for row in rows if not grace[row]]):
         bar = max(0, int(np.searchsorted(score.bars["onset"], onset, side="right")) - 1)
-        if end <= onset:
-            found[bar][1].append((min(onset, ends[bar]) - starts[bar], rows))
-            continue
         while bar < len(starts) and starts[bar] < end:
-            chord = Chord(max(onset, starts[bar]) - starts[bar], min(end, ends[bar]) - starts[bar], rows)
-            chord.top = max(int(notes["pitch"][row]) for row in rows)
+            chord = Chord(max(onset, starts[bar]) - starts[bar], min(end, ends[bar]) - starts[bar], group)
+            chord.top = max(int(notes["pitch"][row]) for row in group)
             if chord.end > chord.start:
                 found[bar][0].append(chord)
             bar += 1
     return found
 
 
-def _together(notes: Rows) -> list[tuple[int, int, list[int]]]:
-    """Groups of rows with one onset and one end; a pitch that sounds twice at once gets a group of its own."""
-    groups: dict[tuple[int, int, int], list[int]] = {}
-    grace = (notes["flags"] & int(Flag.GRACE)) != 0
-    onsets, lengths = notes["onset"].tolist(), notes["duration"].tolist()
-    for row, (onset, length) in enumerate(zip(onsets, lengths, strict=True)):
-        copy = 0
-        end = onset if grace[row] else onset + length
-        if grace[row]:
-            copy = -int(notes["voice"][row]) * 1000 - len([1 for key in groups if key[:2] == (onset, end)])
-        else:
-            while any(notes["pitch"][other] == notes["pitch"][row] for other in groups.get((onset, end, copy), [])):
-                copy += 1
-        groups.setdefault((onset, end, copy), []).append(row)
-    return [(onset, end, rows) for (onset, end, _), rows in groups.items()]
+def _together(notes: Rows, rows: list[int]) -> list[tuple[int, int, list[int]]]:
+    """Groups of rows with one onset and one end; cues apart; a pitch that sounds twice at once gets its own group."""
+    groups: dict[tuple[int, int, int, int], list[int]] = {}
+    for row in rows:
+        onset, cue, copy = int(notes["onset"][row]), int(notes["flags"][row]) & int(Flag.CUE), 0
+        end = onset + int(notes["duration"][row])
+        while any(notes["pitch"][other] == notes["pitch"][row] for other in groups.get((onset, end, cue, copy), [])):
+            copy += 1
+        groups.setdefault((onset, end, cue, copy), []).append(row)
+    return [(onset, end, group) for (onset, end, _, _), group in groups.items()]
 
 
-def voiced(chords: list[Chord], graces: list[tuple[int, list[int]]], length: int) -> list[list[Event]]:
+def _graces(notes: Rows, rows: list[int], runs: Runs) -> list[tuple[int, list[int], bool]]:
+    """Grace notes in the order of their runs; those without a place of their own one after the other."""
+    groups: dict[tuple[int, bool, int, int, int], list[int]] = {}
+    for count, row in enumerate(rows):
+        after = bool(int(notes["flags"][row]) & Flag.GRACE_AFTER)
+        place = runs[row][0] if row in runs else 1000 + count
+        key = (int(notes["onset"][row]), after, int(notes["staff"][row]), int(notes["voice"][row]), place)
+        groups.setdefault(key, []).append(row)
+    return [(key[0], groups[key], key[1]) for key in sorted(groups)]
+
+
+def voiced(chords: list[Chord], graces: list[Grace], length: int, notes: Rows | None = None) -> list[list[Event]]:
     """Return the voices of one bar, each filled from its start to its end; the first has the upper line.
 
     Parameters
     ----------
     chords : list of Chord
-    graces : list of (int, list of int)
-        Place in the bar, and rows.
+    graces : list of Grace
     length : int
         Of the bar, ticks.
+    notes : ndarray, dtype PART_DTYPE, optional
+        Grace notes go to a note of their own voice where it is known.
     """
     voices: list[list[Chord]] = []
     for chord in sorted(chords, key=lambda one: (one.start, -one.top, one.end)):
@@ -89,9 +117,9 @@ def voiced(chords: list[Chord], graces: list[tuple[int, list[int]]], length: int
         else:
             free.append(chord)
     events = [_filled(voice, length) for voice in voices] or [_filled([], length)]
-    for place, rows in graces:
-        event = _host(events, place, rows)
-        event.grace.append(tuple(rows))
+    for grace in graces:
+        event = _host(events, grace, notes)
+        (event.after if grace.after else event.grace).append(tuple(grace.rows))
     return events
 
 
@@ -108,12 +136,27 @@ def _filled(voice: list[Chord], length: int) -> list[Event]:
     return found
 
 
-def _host(voices: list[list[Event]], place: int, rows: list[int]) -> Event:
-    """The event a grace note stands before: one that starts there, with notes if there is one."""
-    candidates = [event for voice in voices for event in voice if event.start == place]
+def _host(voices: list[list[Event]], grace: Grace, notes: Rows | None) -> Event:
+    """The event a grace note stands before (or after): one that starts (ends) there, with notes if there is one."""
+    place = grace.place
+    candidates = [
+        event
+        for voice in voices
+        for event in voice
+        if (event.start + event.length if grace.after else event.start) == place
+    ]
+
+    def distance(event: Event) -> tuple[bool, int]:
+        """Whether it is another voice, and how far its notes are."""
+        here, row = list(event.rows), grace.rows[0]
+        if notes is None:
+            return False, min(abs(one - row) for one in here)
+        other = all(notes["voice"][one] != notes["voice"][row] for one in here)
+        return other, min(abs(int(notes["pitch"][one]) - int(notes["pitch"][row])) for one in here)
+
     sounding = [event for event in candidates if event.rows]
     if sounding:
-        return min(sounding, key=lambda event: min(abs(one - rows[0]) for one in event.rows))
+        return min(sounding, key=distance)
     if candidates:
         return candidates[0]
     return voices[0][-1]

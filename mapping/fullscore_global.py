@@ -1,0 +1,123 @@
+"""What stands once above the full score: tempo, rehearsal letters, jumps, and words that no player has at a note."""
+
+from __future__ import annotations
+
+import re
+from typing import TYPE_CHECKING
+
+from mapping.fullscore_directions import Direction, Placed, words
+from mapping.fullscore_text import plain
+from reading.musicxml_directions import jump_in
+
+if TYPE_CHECKING:
+    from mapping.arrangement import Arrangement
+    from mapping.draft import Rows
+    from reading.score import Mark, Score
+
+__all__ = ["AT_NOTES", "attacks", "global_signs", "players_words"]
+
+AT_NOTES = {"breath mark": "breath-mark", "caesura": "caesura", "stress": "stress", "unstress": "unstress"}
+"""Words of the reading that stand for a sign at a note, and that sign."""
+
+_TEMPO = re.compile(
+    r"\b(rit|ritard|ritardando|rall|rallentando|riten|ritenuto|accel|accelerando|stringendo|string|affrettando|"
+    r"slargando|allargando|a tempo|tempo|più mosso|meno mosso|rubato)\b",
+    re.IGNORECASE,
+)
+_JUMPS = {
+    "da capo": ("D.C.", 'dacapo="yes"'),
+    "da capo al fine": ("D.C. al Fine", 'dacapo="yes"'),
+    "da capo al coda": ("D.C. al Coda", 'dacapo="yes"'),
+    "dal segno": ("D.S.", 'dalsegno="segno"'),
+    "dal segno al fine": ("D.S. al Fine", 'dalsegno="segno"'),
+    "dal segno al coda": ("D.S. al Coda", 'dalsegno="segno"'),
+    "to coda": ("To Coda", 'tocoda="coda"'),
+    "fine": ("Fine", 'fine="yes"'),
+}
+
+
+def global_signs(arrangement: Arrangement) -> Placed:
+    """Return the signs that stand once above the score.
+
+    References
+    ----------
+    MusicXML 4.0 (W3C Music Notation Community Group): ``<sound>`` for jumps, ``<segno>``, ``<coda>``.
+    """
+    score, found = arrangement.score, Placed()
+    tempos = {mark.onset for mark in score.marks_of("tempo")}
+    for mark in _once(_system_words(arrangement)):
+        style = 'font-weight="bold"' if mark.onset in tempos else 'font-style="italic"'
+        found.opening[mark.onset].append(Direction("above", words(mark.value, style)))
+    for mark in score.marks_of("tempo"):
+        if metronome := _metronome(mark.value):
+            found.opening[mark.onset].append(Direction("above", metronome, sound=f'tempo="{float(mark.value):g}"'))
+    for mark in score.marks_of("rehearsal"):
+        found.opening[mark.onset].append(Direction("above", f"<rehearsal>{plain(mark.value)}</rehearsal>"))
+    for mark in score.marks_of("jump"):
+        if mark.value in ("segno", "coda"):
+            sign = Direction("above", f"<{mark.value}/>", sound=f'{mark.value}="{mark.value}"')
+            found.opening[mark.onset].append(sign)
+        elif mark.value in _JUMPS:
+            text, sound = _JUMPS[mark.value]
+            found.closing[mark.end].append(Direction("above", words(_printed(score, mark) or text), sound=sound))
+    return found
+
+
+def players_words(score: Score) -> list[Mark]:
+    """Return the words that belong to players (``dolce``), apart from tempo, jumps, and signs at notes."""
+    tempos = {mark.onset for mark in score.marks_of("tempo")}
+    return [
+        mark
+        for mark in score.marks_of("text")
+        if mark.onset not in tempos
+        and not _TEMPO.search(mark.value)
+        and not _asks_jump(score, mark)
+        and not (mark.notes and mark.value in AT_NOTES)
+    ]
+
+
+def _system_words(arrangement: Arrangement) -> list[Mark]:
+    """Words about tempo, and words at whose place no player has a note."""
+    score = arrangement.score
+    struck = set().union(*(attacks(part.notes, score) for part in arrangement.parts))
+    own = set(map(id, players_words(score)))
+    return [
+        mark
+        for mark in score.marks_of("text")
+        if ((mark.onset, mark.part, mark.staff) not in struck if id(mark) in own else not _asks_jump(score, mark))
+        and not (mark.notes and mark.value in AT_NOTES)
+    ]
+
+
+def attacks(notes: Rows, score: Score) -> set[tuple[int, int, int]]:
+    """Return (onset, part, staff) of the piano notes a player strikes, with staff 0 beside the real one."""
+    known = notes[(notes["source"] >= 0) & (notes["source"] < len(score.notes))]
+    piano = score.notes[known["source"]]
+    found = set(zip(known["onset"].tolist(), piano["part"].tolist(), piano["staff"].tolist(), strict=True))
+    return found | {(onset, part, 0) for onset, part, _ in found}
+
+
+def _once(marks: list[Mark]) -> list[Mark]:
+    """Words that stand at both staves are written once."""
+    return list({(mark.onset, mark.value): mark for mark in marks}.values())
+
+
+def _asks_jump(score: Score, mark: Mark) -> bool:
+    """Whether words are the print of a jump."""
+    value = jump_in(mark.value)
+    return bool(value) and any(jump.value == value for jump in score.marks_of("jump"))
+
+
+def _printed(score: Score, jump: Mark) -> str:
+    """The words a jump was read from, where they stand in its bar or at its end."""
+    near = (mark for mark in score.marks_of("text") if jump.onset <= mark.onset <= jump.end)
+    return next((mark.value for mark in near if jump_in(mark.value) == jump.value), "")
+
+
+def _metronome(value: str) -> str:
+    """Metronome mark from quarters a minute."""
+    try:
+        rate = float(value)
+    except ValueError:
+        return ""
+    return f"<metronome><beat-unit>quarter</beat-unit><per-minute>{rate:g}</per-minute></metronome>" if rate > 0 else ""
