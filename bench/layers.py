@@ -94,10 +94,8 @@ def songs(data: Path) -> None:
             song, truth = folded(score, way)
             layers = find_layers(song)
             top, chance = plain_lines(song, 7)
-            row = tuple(
-                lenient(song, truth, picked)
-                for picked in (np.flatnonzero(layers.roles == int(Role.MELODY)), top, chance)
-            )
+            mine = np.flatnonzero(layers.roles == int(Role.MELODY))
+            row = lenient(song, truth, mine), lenient(song, truth, top), lenient(song, truth, chance)
             found[way].append(row)
             line += f"{row[0]:>28.3f}{row[1]:>8.3f}{row[2]:>8.3f}"
         print(line)
@@ -161,7 +159,11 @@ def lowest_of_onset(score: Score) -> np.ndarray:
 
 
 def bass_figures(score: Score, picked: Any, starts: list[float], classes: list[set[int]]) -> tuple[str, str, str]:
-    """Recall, precision and F; a random bass takes one note of each onset."""
+    """Recall, precision and F; a random bass takes one note of each onset.
+
+    A label is found where a bass note of its class sounds under it: a bass may be held from one label into the next.
+    A bass note agrees with the label it is struck under.
+    """
     notes = score.notes
     if picked is None:
         order = np.random.default_rng(5).permutation(len(notes))
@@ -169,12 +171,20 @@ def bass_figures(score: Score, picked: Any, starts: list[float], classes: list[s
         picked = np.zeros(len(notes), bool)
         picked[order[first]] = True
     rows = np.flatnonzero(picked & (notes["duration"] > 0))
-    onset = np.asarray([float(quarters(int(at))) for at in notes["onset"][rows]])
-    label = np.searchsorted(starts, onset + 1e-6, side="right") - 1
+    onset, end = (
+        np.asarray([float(quarters(int(at))) for at in moments])
+        for moments in (notes["onset"][rows], notes["onset"][rows] + notes["duration"][rows])
+    )
+    first, last = (np.searchsorted(starts, at, side="right") - 1 for at in (onset + 1e-6, end - 1e-6))
     pitch = (notes["pitch"][rows] % 12).tolist()
-    agrees = np.asarray([at >= 0 and one in classes[at] for at, one in zip(label.tolist(), pitch, strict=True)])
-    recall = len(set(label[agrees].tolist())) / len(starts)
-    precision = float(agrees.mean())
+    agrees = [at >= 0 and one in classes[at] for at, one in zip(first.tolist(), pitch, strict=True)]
+    heard = {
+        label
+        for one, start, stop in zip(pitch, first.tolist(), last.tolist(), strict=True)
+        for label in range(max(start, 0), stop + 1)
+        if one in classes[label]
+    }
+    recall, precision = len(heard) / len(starts), float(np.mean(agrees))
     return f"{recall:.3f}", f"{precision:.3f}", f"{2 * recall * precision / (recall + precision):.3f}"
 
 

@@ -24,6 +24,7 @@ _AROUND_BEATS = 2.0
 _UNDER_FIGURE = 3  # right-hand attacks over one held left-hand note: the bass of a figure shared by both hands
 _CHORALE = 0.8  # share of attacks that go with the tune from which a bar counts as note against note
 _THIRD = 3  # semitones
+_ZIGZAG = 0.75  # share of a bar's inner notes at which a broken chord turns back
 _RUN = 3  # attacks in a row before two notes an octave apart count as one line
 _RUN_THIRDS = 4  # the same for thirds and sixths, which also come about by chance
 
@@ -71,7 +72,7 @@ def hand_overs(texture: Texture) -> list[HandOver]:
         rows = low[first[start:stop]]
         over = np.searchsorted(struck, texture.end[rows]) - np.searchsorted(struck, texture.onset[rows], side="right")
         if share >= _ANSWER_SHARE and np.median(over) < _UNDER_FIGURE:
-            found.append(HandOver(rows, share))
+            found.append(HandOver(rows[over < _UNDER_FIGURE], share))
     return found
 
 
@@ -159,7 +160,9 @@ def bass_rows(texture: Texture, taken: BoolArray) -> BoolArray:
     if not len(rows):
         return result
     with_tune = _note_against_note(texture, pool, taken)
-    found = _without_upper_notes(texture, _lowest_by_beat(texture, rows, with_tune), with_tune)
+    figure, bottom = _broken_chords(texture)
+    rows = rows[~figure[rows] | bottom[rows]]
+    found = _without_upper_notes(texture, _lowest_by_beat(texture, rows, with_tune), with_tune, figure)
     result[found] = True
     before = np.searchsorted(texture.onset[found], texture.onset[rows], side="right") - 1
     last = found[np.maximum(before, 0)]
@@ -208,14 +211,14 @@ def _lowest_by_beat(texture: Texture, rows: IntArray, with_tune: BoolArray) -> I
     return np.sort(rows[first | chords])
 
 
-def _without_upper_notes(texture: Texture, rows: IntArray, with_tune: BoolArray) -> IntArray:
+def _without_upper_notes(texture: Texture, rows: IntArray, with_tune: BoolArray, figure: BoolArray) -> IntArray:
     """Leave out the upper notes of a figure: a third or more above the bass just heard, and soon left downwards.
 
     A bass line may leap as well; a note counts as part of a figure only if its beat holds several attacks (and it does
-    not go with the tune), or its attack more notes than the bass had.
+    not go with the tune), or its attack more notes than the bass had; never if the others move above it.
     """
     near = round(_AROUND_BEATS * texture.beat)
-    size, busy = _attack_sizes(texture), _busy_beats(texture)
+    size, busy, held = _attack_sizes(texture), _busy_beats(texture) | figure, _held_under(texture)
     kept: list[int] = []
     for place, row in enumerate(rows.tolist()):
         if kept and texture.onset[row] - texture.onset[kept[-1]] <= near:
@@ -224,10 +227,50 @@ def _without_upper_notes(texture: Texture, rows: IntArray, with_tune: BoolArray)
             following = following[texture.onset[following] - texture.onset[row] <= near]
             falls = (texture.pitch[following] < texture.pitch[row] - 1).any() or place == len(rows) - 1
             part = (busy[row] and not with_tune[row]) or size[row] > size[kept[-1]]
-            if rises and falls and part:
+            if rises and falls and part and not held[row]:
                 continue
         kept.append(row)
     return np.asarray(kept, dtype=np.int64)
+
+
+def _held_under(texture: Texture) -> BoolArray:
+    """Whether its staff strikes twice or more while a note sounds."""
+    result = np.zeros(len(texture.onset), dtype=bool)
+    for staff in range(texture.staves):
+        rows = np.flatnonzero(texture.staff == staff)
+        struck = np.unique(texture.onset[rows])
+        later = np.searchsorted(struck, texture.end[rows]) - np.searchsorted(struck, texture.onset[rows], side="right")
+        result[rows] = later >= 2
+    return result
+
+
+def _broken_chords(texture: Texture) -> tuple[BoolArray, BoolArray]:
+    """Notes of bars in which the lowest staff breaks chords; of these, the ones at the bottom of the figure.
+
+    Such a bar has single notes only and thirds or wider in two steps of three; and it moves at three attacks to two
+    beats of the piece, or at three to two of the metre and turns at nearly every note. The bottom is where the line
+    turns upwards. Without this, every note of a figure as slow as the beat would be a bass.
+    """
+    figure, bottom = np.zeros(len(texture.onset), dtype=bool), np.zeros(len(texture.onset), dtype=bool)
+    low = np.flatnonzero(texture.staff == texture.low)
+    _, first, count = np.unique(texture.onset[low], return_index=True, return_counts=True)
+    line, bar = low[first], texture.bar[low[first]] - 1
+    if len(line) < _UNDER_FIGURE:
+        return figure, bottom
+    step = np.diff(texture.pitch[line])
+    before, after = np.concatenate(([0], step)), np.concatenate((step, [0]))
+    inner = np.diff(bar, prepend=-1) == 0
+    turns = inner & np.concatenate((inner[1:], [False])) & (before * after < 0)
+    attacks, single, wide, turning = (
+        np.bincount(bar, weights=weight, minlength=texture.bars)
+        for weight in (np.ones(len(bar)), count == 1, inner & (np.abs(before) >= _THIRD), turns)
+    )
+    quick = 2 * attacks * texture.beat >= 3 * (texture.bar_end - texture.bar_onset)
+    zigzag = (2 * attacks >= 3 * texture.metre) & (turning >= _ZIGZAG * (attacks - 2))
+    broken = (single == attacks) & (3 * wide >= 2 * (attacks - 1)) & (quick | zigzag)
+    figure[line] = broken[bar]
+    bottom[line] = broken[bar] & ((before <= -_THIRD) | ~inner) & (after >= _THIRD)
+    return figure, bottom
 
 
 def _attack_sizes(texture: Texture) -> IntArray:

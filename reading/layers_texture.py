@@ -45,6 +45,8 @@ class Texture:
     pace : float
         Ticks of two and a half usual distances between attacks: a beat that no metre has rounded.
     bar_onset, bar_end : ndarray of int64, shape (bars,)
+    metre : ndarray of int64, shape (bars,)
+        Beats one counts in the bar: two in 6/8.
     """
 
     ids: IntArray
@@ -60,6 +62,7 @@ class Texture:
     pace: float
     bar_onset: IntArray
     bar_end: IntArray
+    metre: IntArray
 
     @property
     def low(self) -> int:
@@ -127,7 +130,13 @@ def texture_of(score: Score) -> Texture:
         pace=_IOI_PER_BEAT * _usual_step(onset),
         bar_onset=bar_onset,
         bar_end=bar_onset + score.bars["duration"],
+        metre=_counted(score.bars["beats"].astype(np.int64)),
     )
+
+
+def _counted(beats: IntArray) -> IntArray:
+    """Beats one counts: groups of three where the metre has six, nine or twelve."""
+    return np.where((beats % 3 == 0) & (beats > 3), beats // 3, np.maximum(beats, 1))
 
 
 def _beat_ticks(score: Score, onset: IntArray) -> int:
@@ -138,7 +147,7 @@ def _beat_ticks(score: Score, onset: IntArray) -> int:
     lengths, counts = np.unique(bars["duration"], return_counts=True)
     length = int(lengths[np.argmax(counts)])
     beats = int(bars["beats"][np.flatnonzero(bars["duration"] == length)[0]]) or 4
-    counted = beats // 3 if beats % 3 == 0 and beats > 3 else beats
+    counted = int(_counted(np.asarray([beats]))[0])
     finer = (1.0, 1 / 3, 1 / 6) if counted != beats else (1.0, 0.5, 0.25)
     factors = (2.0, *finer) if counted % 2 == 0 else finer
     divisions = [length / counted * factor for factor in factors]

@@ -55,6 +55,20 @@ def test_prelude_rag_and_polonaise_are_not_contrapuntal(path):
     assert find_layers(read(CORPUS / path)).contrapuntal == ()
 
 
+def test_bass_of_alberti_figures_is_their_lowest_note():
+    """W. A. Mozart, K. 545 (new collected edition), bars 1-4: the left hand breaks chords in quavers.
+
+    Each half bar goes low, high, middle, high. The chords named by their lowest notes: C | D (G7 in second inversion), C | C, C | B, C.
+    """
+    score, layers = roles("mozart/k545/movement1_exposition.mxl")
+    notes = score.notes
+    low = (notes["staff"] == 2) & (notes["bar"] <= 4) & (layers.roles == int(Role.BASS))
+    heard = [(int(note["bar"]), int(note["pitch"])) for note in notes[low]]
+    assert {(1, 60), (2, 62), (2, 60), (3, 60), (4, 59), (4, 60)} <= set(heard)
+    assert 8 <= len(heard) <= 10
+    assert 67 not in {pitch for _, pitch in heard}
+
+
 def test_bass_of_a_rag_is_below_its_chords():
     """The left hand of a rag alternates low notes with chords well above them (S. Joplin, Maple Leaf Rag, 1899)."""
     score, layers = roles("joplin/maple_leaf_rag.mxl")

@@ -71,6 +71,29 @@ def test_implied_bass_is_the_lowest_note_of_a_broken_chord(form_builder):
     assert roles_of(score, staff=2) == {Role.BASS, Role.MIDDLE}
 
 
+def test_bass_of_a_wide_arpeggio_is_where_it_turns_upwards(form_builder):
+    """An arpeggio thrown up and let fall over a bar has one bass note, not one in every beat."""
+    lower = [
+        "G2 D3 G3 Bb3 D4 Bb3 G3 D3",
+        "C2 G2 C3 Eb3 G3 Eb3 C3 G2",
+        "F2 C3 F3 A3 Eb4 C4 A3 C3",
+        "Bb1 F2 Bb2 D3 F3 D3 Bb2 F2",
+    ]
+    score = form_builder.build(TUNE * 2, lower * 2)
+    bass = score.notes[find_layers(score).roles == int(Role.BASS)]
+    assert bass["pitch"].tolist() == [43, 36, 41, 34] * 2
+    assert set((bass["onset"] % (4 * form_builder.QUARTER)).tolist()) == {0}
+
+
+def test_bass_that_rises_under_a_figure_stays_bass(form_builder):
+    """A bass in half notes under after-beats is the bass at every note, also where it leaps up and comes back."""
+    beats = "- E3+B3 E3+B3 E3+B3 - E3+A3 E3+A3 E3+A3"
+    lower = [f"{beats} & G#2/2 C#3/2", f"{beats} & B2/2 A2/2"] * 4
+    score = form_builder.build(TUNE * 2, lower)
+    roles = find_layers(score).roles
+    assert {int(role) for role in roles[score.notes["pitch"] <= 49]} == {int(Role.BASS)}
+
+
 def test_bass_of_a_waltz_figure_is_on_the_first_beat(form_builder):
     """After-beat chords are middle, the low note they follow is bass."""
     lower = ["C3/1 E3+G3/1 E3+G3/1", "G2/1 F3+B3/1 F3+B3/1"] * 4
