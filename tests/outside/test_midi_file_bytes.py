@@ -35,7 +35,8 @@ STUDY = """<?xml version="1.0"?>
 <direction><direction-type><metronome><beat-unit>quarter</beat-unit><per-minute>120</per-minute></metronome>
 </direction-type><sound tempo="120"/></direction>{notes}</measure></part></score-partwise>
 """
-NOTE = "<note><pitch><step>C</step><octave>5</octave></pitch><duration>1</duration><voice>1</voice><type>eighth</type></note>"
+PITCH = "<pitch><step>C</step><octave>5</octave></pitch>"
+NOTE = f"<note>{PITCH}<duration>1</duration><voice>1</voice><type>eighth</type></note>"
 
 
 def variable_length(data: bytes, at: int) -> tuple[int, int]:
