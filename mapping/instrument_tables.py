@@ -41,7 +41,13 @@ def read_yaml(path: Path) -> dict[str, Any]:
     return data
 
 
-def build(name: str, entry: dict[str, Any], defaults: dict[str, str], sources: dict[str, str]) -> Instrument:
+def build(
+    name: str,
+    entry: dict[str, Any],
+    defaults: dict[str, str],
+    sources: dict[str, str],
+    own: dict[str, Instrument] | None = None,
+) -> Instrument:
     """Return one instrument from its YAML *entry*; ``like`` starts from another instrument.
 
     Parameters
@@ -53,13 +59,15 @@ def build(name: str, entry: dict[str, Any], defaults: dict[str, str], sources: d
         Source key of each figure where the entry names none.
     sources : dict
         Source keys, spelt out.
+    own : dict, optional
+        More instruments that ``like`` may name.
 
     Raises
     ------
     InputError, KeyError, TypeError, ValueError
         Where the entry does not make an instrument.
     """
-    base = instruments()[entry.pop("like")] if "like" in entry else None
+    base = _like(str(entry.pop("like")), own or {}) if "like" in entry else None
     keys = {**defaults, **dict(entry.pop("sources", {}))}
     told = {field: sources.get(key, key) for field, key in keys.items()}
     values = _values(entry, base)
@@ -68,6 +76,14 @@ def build(name: str, entry: dict[str, Any], defaults: dict[str, str], sources: d
     if base:
         return replace(base, name=name, **values)
     return Instrument(name=name, **values)
+
+
+def _like(name: str, own: dict[str, Instrument]) -> Instrument:
+    """Return the instrument to start from."""
+    known = {**instruments(), **own}
+    if name not in known:
+        raise InputError(f"unknown instrument '{name}'.", hint=nearest(name, known))
+    return known[name]
 
 
 def _values(entry: dict[str, Any], base: Instrument | None) -> dict[str, Any]:

@@ -22,6 +22,7 @@ __all__ = [
     "Drums",
     "Instrument",
     "Register",
+    "built_in_sources",
     "instrument",
     "instruments",
     "load_user",
@@ -111,7 +112,7 @@ def load_user(path: Path) -> tuple[str, ...]:
     table = data.get("instruments", {})
     if not isinstance(table, dict):
         raise SpecError([Problem("expected a table of instruments by name", place="instruments")], path=path)
-    sources = {**_sources(), **{str(key): str(text) for key, text in dict(data.get("sources", {})).items()}}
+    sources = {**built_in_sources(), **{str(key): str(text) for key, text in dict(data.get("sources", {})).items()}}
     added = []
     for name, entry in table.items():
         try:
@@ -142,8 +143,8 @@ def _table() -> dict[str, Any]:
 
 
 @cache
-def _sources() -> dict[str, str]:
-    """Return the built-in source keys, spelt out."""
+def built_in_sources() -> dict[str, str]:
+    """Return the source keys of the built-in table, spelt out."""
     return dict(_table()["sources"])
 
 
@@ -154,6 +155,6 @@ def _built_in() -> dict[str, Instrument]:
 
     table = _table()
     return {
-        name: build(name, dict(entry), dict(table["defaults"][entry["family"]]["sources"]), _sources())
+        name: build(name, dict(entry), dict(table["defaults"][entry["family"]]["sources"]), built_in_sources())
         for name, entry in table["instruments"].items()
     }

@@ -20,6 +20,9 @@ from reading.palette import Palette
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
 
+    from mapping.instruments import Instrument
+    from mapping.orchestra_file import Band
+
 __all__ = ["DEFAULT", "ensembles", "load_orchestra", "palette_of", "player", "players_of", "seat_of"]
 
 DEFAULT = "classical full"
@@ -41,6 +44,7 @@ def players_of(
     without: Iterable[str] = (),
     desks: Mapping[str, int] | None = None,
     players: Iterable[str] = (),
+    band: Band | None = None,
 ) -> tuple[Player, ...]:
     """Return the players of an orchestra, in score order.
 
@@ -54,17 +58,15 @@ def players_of(
         Desks (two players each) of string sections, where the ensemble's own numbers do not hold.
     players : iterable of str
         All the players, in place of an ensemble.
+    band : Band, optional
+        An orchestra of the user's own, in place of an ensemble; see :mod:`mapping.orchestra_file`.
 
     Raises
     ------
     InputError
         For an unknown ensemble or player, a player left out who is not there, one named twice, an empty orchestra.
     """
-    known = _ensembles()
-    listed = list(players)
-    if not listed and use not in known:
-        raise InputError(f"unknown ensemble '{use}'.", hint=nearest(use, known))
-    entry: dict[str, Any] = {"players": listed} if listed else known[use]
+    entry = _entry(use, list(players), band)
     names = [*entry["players"], *add]
     gone = list(without)
     for name in gone:
@@ -80,11 +82,24 @@ def players_of(
         message = f"desks are given for '{strangers[0]}', who is not in the orchestra."
         raise InputError(message, hint=nearest(strangers[0], names))
     sizes = {**_SECTION_DEFAULT, **entry.get("sections", {}), **asked}
-    found = [player(name, sizes.get(name)) for name in names]
+    own = band.instruments if band else {}
+    found = [player(name, sizes.get(name), own) for name in names]
     return tuple(sorted(found, key=lambda one: _place(one, entry.get("order", ""))))
 
 
-def player(name: str, count: int | None = None) -> Player:
+def _entry(use: str, listed: list[str], band: Band | None) -> dict[str, Any]:
+    """Return players, sections and order of an ensemble, of a list, or of the user's own orchestra."""
+    if listed:
+        return {"players": listed}
+    if band:
+        return {"players": list(band.players), "sections": band.sections, "order": band.order}
+    known = _ensembles()
+    if use not in known:
+        raise InputError(f"unknown ensemble '{use}'.", hint=nearest(use, known))
+    return known[use]
+
+
+def player(name: str, count: int | None = None, own: Mapping[str, Instrument] | None = None) -> Player:
     """Return the player *name*: an instrument with or without a number, or a string section.
 
     Parameters
@@ -93,6 +108,8 @@ def player(name: str, count: int | None = None) -> Player:
         ``flute 1``, ``timpani``, ``violins 2``, ``cello`` (one alone), ``cellos`` (the section).
     count : int, optional
         Players of a section; the smallest symphonic strings where it is not given.
+    own : mapping of str to Instrument, optional
+        Instruments of the user's own, known besides the tables.
 
     Raises
     ------
@@ -100,7 +117,7 @@ def player(name: str, count: int | None = None) -> Player:
         For a name no instrument has, with the nearest one.
     """
     stem, number = _split(name)
-    known = instruments()
+    known = {**instruments(), **(own or {})}
     for item in known.values():
         if item.section and stem == item.section:
             return Player(name, item, count or _SECTION_DEFAULT.get(name, 4), item.family)

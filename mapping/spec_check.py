@@ -35,6 +35,12 @@ _MESSAGES = {
     "dict_type": "keys with values are expected here.",
     "model_type": "keys with values are expected here.",
     "model_attributes_type": "keys with values are expected here.",
+    "greater_than_equal": "a number from {ge} on is expected here.",
+    "less_than_equal": "a number up to {le} is expected here.",
+    "too_short": "{min_length} or more are expected here.",
+    "too_long": "{max_length} or fewer are expected here.",
+    "string_too_long": "at most {max_length} letters are expected here.",
+    "literal_error": "{expected} is expected here.",
 }
 
 
@@ -52,8 +58,9 @@ def problems_of(error: ValidationError, model: type[BaseModel], base: Path_, loc
     for item in error.errors():
         kind, loc = item["type"], tuple(part for part in item["loc"] if part != "[key]")
         key = str(loc[-1]) if loc else ""
-        message = _MESSAGES.get(kind, "{text}.").format(key=key, text=item["msg"])
-        hint = str(item.get("ctx", {}).get("hint", ""))
+        context = item.get("ctx", {})
+        message = _MESSAGES.get(kind, "{text}.").format(**{**context, "key": key, "text": item["msg"]})
+        hint = str(context.get("hint", ""))
         if kind == "spec":
             message = item["msg"]
         if kind == "extra_forbidden":
@@ -98,7 +105,10 @@ def without_places(data: Any, error: ValidationError) -> Any:
     Where a key is missing, what misses it goes. Steps stay: they are checked one by one, and known by their place.
     """
     copy = _copied(data)
-    places = {tuple(item["loc"])[: -1 if item["type"] == "missing" else None] for item in error.errors()}
+    places = {
+        tuple(part for part in item["loc"] if part != "[key]")[: -1 if item["type"] == "missing" else None]
+        for item in error.errors()
+    }
     for place in sorted(places, key=lambda item: [str(part).zfill(6) for part in item], reverse=True):
         current = copy
         for part in place[:-1]:
@@ -179,14 +189,13 @@ def start_problems(spec: Spec) -> list[Problem]:
 
 def names_problems(spec: Spec) -> list[Problem]:
     """Return the problems of names: the orchestra cannot be had, or a step names a player who is not there."""
+    from mapping.orchestra_file import problems_at
+
     located = spec.located
     try:
         players = players_of_spec(spec)
-    except SpecError as error:
-        return list(error.problems)
     except InputError as error:
-        line, column = located.place(("orchestra",)) if located else (None, None)
-        return [Problem(error.message, line, column, "orchestra", error.hint)]
+        return problems_at(error, located)
     problems = []
     for name, variant in spec.variants.items():
         for step in variant.steps:
@@ -233,9 +242,11 @@ def _name_place(located: Located | None, path: Path_ | None, wanted: str) -> tup
 def players_of_spec(spec: Spec) -> tuple[Player, ...]:
     """Return the players of the spec's orchestra in score order."""
     from mapping.orchestra import DEFAULT, players_of
+    from mapping.orchestra_file import is_file_name, read_band
 
     wanted = spec.orchestra
-    return players_of(wanted.use or DEFAULT, wanted.add, wanted.without, wanted.desks, wanted.players or ())
+    band = read_band(spec.path.parent / wanted.use) if wanted.use and is_file_name(wanted.use) else None
+    return players_of(wanted.use or DEFAULT, wanted.add, wanted.without, wanted.desks, wanted.players or (), band)
 
 
 def resolve(wanted: str, players: tuple[Player, ...]) -> list[tuple[int, int]]:
