@@ -147,9 +147,9 @@ class _Finder:
     def graces(self, mark: Mark, _: int) -> None:
         """Order and printed values of a run of grace notes."""
         for one, item in zip(mark.notes, mark.value.split(), strict=False):
-            place, _, printed = item.partition("/")
+            place, slash, printed = item.partition("/")
             for row in self.rows_of.get(one, ()):
-                if place.isdecimal() and printed.isdecimal():
+                if slash and place.isdecimal() and printed.isdecimal():
                     self.found.graces[row] = (int(place), int(printed))
 
     def fermata(self, mark: Mark, _: int) -> None:

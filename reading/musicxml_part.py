@@ -40,6 +40,7 @@ class PartReader(MarkKeeper):
         self.last: RawNote | None = None
         self.chords = 0
         self.graces: list[RawNote] = []
+        self.late_graces: list[RawNote] = []  # said to belong to the note before
         self.voices: set[str] = set()
 
     def read_bar(self, element: Any, bar: RawBar) -> None:
@@ -79,6 +80,7 @@ class PartReader(MarkKeeper):
         for note in self.graces:
             note.flags |= Flag.GRACE_AFTER
         self.graces.clear()
+        self.late_graces.clear()
 
     def read_note(self, element: Any) -> None:
         """Read a ``<note>``: a note, a rest, a grace note or a member of a chord."""
@@ -172,17 +174,19 @@ class PartReader(MarkKeeper):
         if grace is None:
             if not chord:
                 self.graces.clear()
+                self.late_graces.clear()
             return
         note.flags |= Flag.GRACE
         note.grace_value = _GRACE_VALUES.get((element.findtext("type") or "").strip(), 8)
-        before = self.graces[-1].grace_order if self.graces else -1
+        late = bool(grace.get("steal-time-previous") and not grace.get("steal-time-following"))
+        run = self.late_graces if late else self.graces
+        before = run[-1].grace_order if run else -1
         note.grace_order = before if chord and before >= 0 else before + 1
         if grace.get("slash") == "yes":
             note.flags |= Flag.GRACE_SLASH
-        if grace.get("steal-time-previous") and not grace.get("steal-time-following"):
+        if late:
             note.flags |= Flag.GRACE_AFTER
-        else:
-            self.graces.append(note)
+        run.append(note)
 
     def _attach(self, element: Any, note: RawNote) -> None:
         """Ties, notations, and what is small or hidden."""
