@@ -13,7 +13,7 @@ from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationEr
 
 from base.errors import Problem, SpecError
 from mapping.spec_yaml import read_yaml
-from mapping.steps import LAYERS, Bars, StepOptions, one_of
+from mapping.steps import LAYERS, Bars, Name, StepOptions, VariantName, one_of
 
 if TYPE_CHECKING:
     from mapping.spec_yaml import Located
@@ -45,7 +45,7 @@ class Orchestra(_Model):
     use: str | None = None
     add: tuple[str, ...] = ()
     without: tuple[str, ...] = ()
-    desks: dict[str, int] = Field(default_factory=dict)
+    desks: dict[str, Annotated[int, Field(ge=1, le=20)]] = Field(default_factory=dict)
     players: tuple[str, ...] | None = None
 
     @model_validator(mode="before")
@@ -102,9 +102,9 @@ class _Shape(_Model):
 
     piece: Piece
     orchestra: Orchestra
-    passages: dict[str, Passage] = Field(default_factory=dict)
+    passages: dict[Name, Passage] = Field(default_factory=dict, max_length=500)
     layers: list[Rule] = Field(default_factory=list)
-    variants: dict[str, _VariantShape] = Field(min_length=1)
+    variants: dict[VariantName, _VariantShape] = Field(min_length=1, max_length=100)
     answers: list[Answer] = Field(default_factory=list)
 
 

@@ -24,10 +24,12 @@ __all__ = [
     "Dynamic",
     "How",
     "Layer",
+    "Name",
     "OnOptions",
     "Players",
     "Register",
     "StepOptions",
+    "VariantName",
     "one_of",
     "split_octave",
 ]
@@ -45,6 +47,8 @@ _BAR = r"#?[0-9]+[A-Za-z]?"
 _BARS = re.compile(rf"{_BAR}(\s*-\s*{_BAR})?(\s*,\s*{_BAR}(\s*-\s*{_BAR})?)*")
 _BEATS = re.compile(r"[0-9]+(\.[0-9]+|/[0-9]+)?(\s*,\s*[0-9]+(\.[0-9]+|/[0-9]+)?)*")
 _PITCH = re.compile(r"([A-G])([b#♭♯]?)(-?[0-9])")
+_PIANO = "piano"
+_LONGEST_NAME = 120
 _REGISTERS = ("low", "middle", "high")
 _STEPS = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
 _SIGNS = {"": 0, "b": -1, "♭": -1, "#": 1, "♯": 1}
@@ -124,6 +128,22 @@ def _register(value: Any) -> str:
     return str(value)
 
 
+def _name(value: Any) -> str:
+    """A name that can be said, printed and asked for."""
+    if not isinstance(value, str) or not value.strip() or len(value) > _LONGEST_NAME or not value.isprintable():
+        message = "a name is expected here."
+        raise _bad(message, f"Write a word or a few, at most {_LONGEST_NAME} letters.")
+    return value
+
+
+def _variant_name(value: Any) -> str:
+    """A name that does not stand for the piano itself, which is heard beside the variants."""
+    if _name(value).strip().casefold() == _PIANO:
+        message = f"'{value}' is the piece itself, which stands beside the variants."
+        raise _bad(message, "Choose another name.")
+    return str(value)
+
+
 def split_octave(name: str) -> tuple[str, int]:
     """Return the player's name and the octave it carries in semitones (``basses 8vb``: ``("basses", -12)``)."""
     head, _, tail = name.rpartition(" ")
@@ -136,6 +156,8 @@ Bars = Annotated[str, BeforeValidator(_matching(_BARS, "3, 3-5 or 3, 7-9 (or #14
 Beats = Annotated[str, BeforeValidator(_matching(_BEATS, "1, 3 or 2.5"))]
 Dynamic = Annotated[str, BeforeValidator(one_of(DYNAMICS, "a dynamic"))]
 How = Annotated[str, BeforeValidator(one_of(TECHNIQUES, "a way of playing"))]
+Name = Annotated[str, BeforeValidator(_name)]
+VariantName = Annotated[str, BeforeValidator(_variant_name)]
 Layer = Annotated[str, BeforeValidator(one_of(LAYERS, "a layer"))]
 Players = Annotated[tuple[str, ...], BeforeValidator(_players)]
 Register = Annotated[str, BeforeValidator(_register)]

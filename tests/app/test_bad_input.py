@@ -101,3 +101,37 @@ def test_no_soundfont_says_how_to_get_one(program, tmp_path: Path, monkeypatch: 
     assert ran.code == 3
     assert "fluid-soundfont-gm" in ran.err
     assert sorted(path.name for path in tmp_path.iterdir()) == ["score.musicxml", "spec.yaml"]
+
+
+LIMITS = [
+    ("{use: strings}", "{use: strings, desks: {violins 1: 1000000000}}", "a number up to 20 is expected here."),
+    ("{use: strings}", "{use: strings, desks: {violins 1: -1}}", "a number from 1 on is expected here."),
+    ("  plain:", '  "  ":', "a name is expected here."),
+    ("  plain:", '  "a\\nb":', "a name is expected here."),
+    ("  plain:", f"  {'n' * 300}:", "a name is expected here."),
+    ("  plain:", "  Piano:", "'Piano' is the piece itself"),
+    ("  all: {bars: 1}", '  "": {bars: 1}', "a name is expected here."),
+    ("play: all, on", "play: all, share: some, on", "'divide' or 'all' is expected here."),
+    ("{play: all, on: violins 1}", "{fill: gap, on: violas, over: -5}", "a number from 3 on is expected here."),
+]
+
+
+@pytest.mark.parametrize(("old", "new", "says"), LIMITS)
+def test_a_spec_has_limits_told_in_plain_words(old: str, new: str, says: str, program, tmp_path: Path) -> None:
+    """Numbers, names and choices out of bounds are refused in words that are not a programmer's."""
+    (tmp_path / "score.musicxml").write_text(_musicxml(NOTE))
+    (tmp_path / "spec.yaml").write_text(_spec(old, new))
+    ran = program("check", "spec.yaml")
+    assert ran.code == 2
+    assert says in ran.err
+    assert "Input should" not in ran.err
+
+
+def test_a_long_chain_of_variants_is_refused(program, tmp_path: Path) -> None:
+    """A spec holds at most a hundred variants, so that a chain of them cannot exhaust the program."""
+    (tmp_path / "score.musicxml").write_text(_musicxml(NOTE))
+    links = "".join(f"  v{row}: {{from: {f'v{row - 1}' if row else 'plain'}}}\n" for row in range(2000))
+    (tmp_path / "spec.yaml").write_text(SPEC + links)
+    ran = program("check", "spec.yaml")
+    assert ran.code == 2
+    assert "variants: 100 or fewer are expected here." in ran.err
