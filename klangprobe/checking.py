@@ -45,7 +45,7 @@ def checked(bench: Workbench, arrangement: Arrangement) -> dict[str, Any]:
 
 def _tell(bench: Workbench, row: dict[str, Any]) -> None:
     """Print one variant's checks and what was kept."""
-    say(f"{row['name']}")
+    say(row["name"])
     kept = ", ".join(f"{name} {entry['value']:.0%}" for name, entry in row["faithfulness"].items())
     say(f"  kept of the piano piece: {kept}")
     rows = [_row(check, bench.score) for check in row["checks"]]
@@ -64,8 +64,9 @@ def _row(check: dict[str, Any], score: Score) -> tuple[str, ...]:
 
 
 def _beat(said: Any) -> str:
-    """Return a beat as the spec takes it: ``2.5``, not ``5/2``."""
-    return f"{float(Fraction(str(said))):.4g}"
+    """Return a beat as the spec takes it: ``2.5`` rather than ``5/2``, but ``7/6`` where no decimal says it."""
+    beat = Fraction(str(said))
+    return str(beat) if 1000 % beat.denominator else f"{float(beat):g}"
 
 
 def _remedy(check: dict[str, Any], score: Score) -> str:

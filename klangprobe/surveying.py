@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 __all__ = ["run"]
 
 _FIRST_RANKS = 2
-_CAPTIONS = {1: "To be rethought first:", 2: "Also worth a thought:", 3: "And the rest:"}
+_CAPTIONS = {1: "Must be answered:", 2: "Should be answered:", 3: "Details:"}
 
 
 def run(

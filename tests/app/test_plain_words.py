@@ -66,4 +66,4 @@ def test_the_survey_says_what_comes_first(program, tmp_path: Path) -> None:
     """Findings stand in groups by rank, each in the order of the piece."""
     shutil.copy(DEMO / "weathercock.musicxml", tmp_path)
     out = program("survey", "weathercock.musicxml").out
-    assert out.index("To be rethought first:") < out.index("Also worth a thought:")
+    assert out.index("Must be answered:") < out.index("Should be answered:")
