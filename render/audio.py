@@ -132,7 +132,8 @@ class AudioWriter:
     def write(self, samples: np.ndarray[Any, Any]) -> None:
         """Append *samples*, shape (n, channels) or (n,)."""
         if self.subtype != "FLOAT":
-            self.over += int(np.count_nonzero(np.abs(samples) > 1.0))
+            loudest = max(np.max(samples, initial=0.0), -np.min(samples, initial=0.0))
+            self.over += int(np.count_nonzero(np.abs(samples) > 1.0)) if loudest > 1.0 else 0
         self._file.write(_encodable(samples, self.subtype, first_sample=self._done))
         self._done += len(samples)
 
@@ -158,23 +159,29 @@ def quantised(
         Place of the first sample in the whole sound, so that pieces dither as the whole does.
     """
     scale = float(1 << (bits - 1))
-    scaled = np.asarray(samples, np.float64) * scale
+    # Sixteen bits need no more than single precision, which is twice as fast.
+    scaled = np.multiply(samples, scale, dtype=np.float32 if bits == 16 else np.float64)
     if dither:
-        scaled += np.where(scaled == 0.0, 0.0, _triangular(scaled.shape, first_sample))
-    return np.clip(np.rint(scaled), -scale, scale - 1.0).astype(np.int32)
+        noise = _triangular(scaled.shape, first_sample)
+        noise *= scaled != 0.0
+        scaled += noise
+    np.rint(scaled, out=scaled)
+    np.clip(scaled, -scale, scale - 1.0, out=scaled)
+    return scaled.astype(np.int32)
 
 
-def _triangular(shape: tuple[int, ...], first_sample: int) -> np.ndarray:
+def _triangular(shape: tuple[int, ...], first_sample: int) -> np.ndarray[Any, np.dtype[np.float32]]:
     """Triangular noise within ±1; row n depends on its place only."""
     width = 1 if len(shape) == 1 else shape[1]
     bits = np.random.Philox(_DITHER_SEED)
-    # Each counter step gives four 64-bit words; each sample uses `width` words, halved into two 32-bit ones.
-    skip, offset = divmod(first_sample * width, 4)
+    # Each step of the counter gives sixteen numbers of 16 bits; a sample takes two, whose difference is triangular.
+    skip, offset = divmod(first_sample * width * 2, 16)
     bits.advance(skip)
-    words = bits.random_raw(offset + shape[0] * width)[offset:]
-    low, high = words & np.uint64(0xFFFFFFFF), words >> np.uint64(32)
-    noise = (low.astype(np.float64) - high.astype(np.float64)) / 2.0**32
-    return np.asarray(noise.reshape(shape))
+    count = shape[0] * width * 2
+    numbers = bits.random_raw(-(-(offset + count) // 4)).astype("<u8", copy=False).view("<u2")[offset : offset + count]
+    noise = np.subtract(numbers[0::2], numbers[1::2], dtype=np.float32)
+    noise *= np.float32(1.0 / 65536.0)
+    return noise.reshape(shape)
 
 
 def _format(path: Path, sample_format: str | None) -> tuple[str, str]:

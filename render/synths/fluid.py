@@ -79,7 +79,7 @@ class FluidSynth:
             "font": self.font.sha256,
             "voices": str(_POLYPHONY),
             "interpolation": "4",
-            "steady": "1",
+            "steady": "2",
         }
 
     def render(self, request: StemRequest) -> StemSound:
@@ -133,7 +133,8 @@ class _LoadedFont:
         ):
             lib.fluid_settings_setint(self.settings, name.encode(), value)
         self.keeper = lib.new_fluid_synth(self.settings)
-        number = lib.fluid_synth_sfload(self.keeper, str(font.path).encode(), 0)
+        # With its presets chosen, the keeper holds the samples that every fresh synth would first read for nothing.
+        number = lib.fluid_synth_sfload(self.keeper, str(font.path).encode(), 1)
         if number < 0:
             msg = "the soundfont could not be loaded."
             raise InputError(msg, path=font.path, hint="Is it a complete SF2 or SF3 file?")

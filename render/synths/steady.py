@@ -19,45 +19,50 @@ __all__ = ["SteadyStream", "without_offset"]
 _GROUP = 16  # the mean changes slowly, so it is worked out on every sixteenth sample
 _HALF = 256  # groups to either side
 _CONTEXT = _GROUP * _HALF
+_AT_ONCE = 2048  # groups that stay in the processor's own memory
 
 Samples = np.ndarray[Any, np.dtype[np.float32]]
+Pairs = np.ndarray[Any, np.dtype[np.complex64]]
 
 
 def without_offset(samples: Samples) -> Samples:
-    """Return a stem without its slow wandering.
+    """Take the slow wandering out of a stem, in place where its memory allows; return it.
 
     Parameters
     ----------
     samples : ndarray, float32, shape (n, 2)
     """
-    return _steadied(samples, 0, len(samples))
+    samples = np.ascontiguousarray(samples, np.float32)
+    _steady(samples.view(np.complex64)[:, 0], 0, len(samples))
+    return samples
 
 
-def _steadied(samples: Samples, first: int, last: int) -> Samples:
-    """Samples from *first* (a multiple of the group) to *last*, less the mean around each.
+def _steady(pairs: Pairs, first: int, last: int) -> None:
+    """Take the mean around each sample from it, from *first* (a multiple of the group) to *last*, in place.
 
     Both channels are handled at once as the parts of complex numbers.
     """
-    pairs = np.ascontiguousarray(samples, np.float32).view(np.complex64)[:, 0]
     whole, rest = divmod(len(pairs), _GROUP)
     means = np.zeros(whole + 2, np.complex64)
-    np.mean(pairs[: whole * _GROUP].reshape(whole, _GROUP), axis=1, out=means[:whole])
+    means[:whole] = np.mean(pairs[: whole * _GROUP].reshape(whole, _GROUP), axis=1)
     means[whole] = np.sum(pairs[whole * _GROUP :]) / _GROUP if rest else 0.0
     size = 1 << (len(means) + 2 * _HALF).bit_length()
-    slow = np.fft.ifft(np.fft.fft(means, size) * _window(size))[_HALF : _HALF + len(means)]
-    row, until = first // _GROUP, -(-last // _GROUP)
-    ramp = np.arange(_GROUP, dtype=np.float32) / _GROUP
-    trend = np.diff(slow[row : until + 1])[:, None] * ramp
-    trend += slow[row:until, None]
-    found = pairs[first:last] - trend.reshape(-1)[: last - first]
-    return np.asarray(found.view(np.float32).reshape(-1, 2))
+    # Twice the backward transform is a transform and back, turned round; NumPy's forward one is slower.
+    slow = np.fft.ifft(np.fft.ifft(means, size) * _window(size))[size - _HALF - len(means) + 1 : size - _HALF + 1][::-1]
+    ramp = np.arange(_GROUP, dtype=np.float32) / np.float32(_GROUP)
+    for row in range(first // _GROUP, -(-last // _GROUP), _AT_ONCE):
+        until = min(row + _AT_ONCE, -(-last // _GROUP))
+        trend = np.diff(slow[row : until + 1])[:, None] * ramp
+        trend += slow[row:until, None]
+        here = pairs[row * _GROUP : min(until * _GROUP, last)]
+        here -= trend.reshape(-1)[: len(here)]
 
 
 @cache
 def _window(size: int) -> np.ndarray[Any, Any]:
-    """Transform of the averaging window."""
+    """Backward transform of the averaging window, scaled so that two backward transforms average."""
     window = np.hanning(2 * _HALF + 3)[1:-1].astype(np.complex64)
-    return np.fft.fft(window / window.sum(), size)
+    return np.fft.ifft(window * (size * size / window.sum()), size).astype(np.complex64)
 
 
 class SteadyStream:
@@ -81,7 +86,9 @@ class SteadyStream:
         """Return the next *count* samples."""
         missing = count + 2 * _CONTEXT - len(self._held)
         self._held = np.concatenate([self._held, self._stream.read(missing)])
-        found = _steadied(self._held, _CONTEXT, _CONTEXT + count)
+        steadied = self._held.copy()
+        _steady(steadied.view(np.complex64)[:, 0], _CONTEXT, _CONTEXT + count)
+        found = steadied[_CONTEXT : _CONTEXT + count]
         self._held = self._held[count:].copy()
         return found
 
