@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from mapping.fullscore_directions import Direction, Placed, words
 from mapping.fullscore_text import plain
+from reading.form_signs import HEADINGS
 from reading.musicxml_directions import jump_in
 
 if TYPE_CHECKING:
@@ -44,13 +45,16 @@ def global_signs(arrangement: Arrangement) -> Placed:
     MusicXML 4.0 (W3C Music Notation Community Group): ``<sound>`` for jumps, ``<segno>``, ``<coda>``.
     """
     score, found = arrangement.score, Placed()
-    tempos = {mark.onset for mark in score.marks_of("tempo")}
+    metronomes = {mark.onset: mark.value for mark in score.marks_of("tempo") if _metronome(mark.value)}
     for mark in _once(_system_words(arrangement)):
-        style = 'font-weight="bold"' if mark.onset in tempos else 'font-style="italic"'
-        found.opening[mark.onset].append(Direction("above", words(mark.value, style)))
-    for mark in score.marks_of("tempo"):
-        if metronome := _metronome(mark.value):
-            found.opening[mark.onset].append(Direction("above", metronome, sound=f'tempo="{float(mark.value):g}"'))
+        heading = mark.onset in metronomes or _is_heading(mark.value)
+        text = words(mark.value, 'font-weight="bold"' if heading else 'font-style="italic"')
+        if heading and mark.onset in metronomes:  # one sign: Maestoso and its figure
+            found.opening[mark.onset].append(_tempo(metronomes.pop(mark.onset), text))
+        else:
+            found.opening[mark.onset].append(Direction("above", text))
+    for onset, value in metronomes.items():
+        found.opening[onset].append(_tempo(value))
     for mark in score.marks_of("rehearsal"):
         found.opening[mark.onset].append(Direction("above", f"<rehearsal>{plain(mark.value)}</rehearsal>"))
     for mark in score.marks_of("jump"):
@@ -65,15 +69,36 @@ def global_signs(arrangement: Arrangement) -> Placed:
 
 def players_words(score: Score) -> list[Mark]:
     """Return the words that belong to players (``dolce``), apart from tempo, jumps, and signs at notes."""
-    tempos = {mark.onset for mark in score.marks_of("tempo")}
+    heads = _headings(score)
     return [
         mark
         for mark in score.marks_of("text")
-        if mark.onset not in tempos
+        if (mark.onset, mark.value) not in heads
         and not _TEMPO.search(mark.value)
         and not _asks_jump(score, mark)
         and not (mark.notes and mark.value in AT_NOTES)
     ]
+
+
+def _headings(score: Score) -> set[tuple[int, str]]:
+    """(onset, words) of the headings: named as such, or where a metronome figure stands, the first words there."""
+    tempos = {mark.onset for mark in score.marks_of("tempo")}
+    found, there = set(), set()
+    for mark in score.marks_of("text"):
+        if _is_heading(mark.value):
+            found.add((mark.onset, mark.value))
+            there.add(mark.onset)
+    for mark in score.marks_of("text"):
+        if mark.onset in tempos - there:
+            found.add((mark.onset, mark.value))
+            there.add(mark.onset)
+    return found
+
+
+def _is_heading(text: str) -> bool:
+    """Whether words name a tempo, as a heading does: capital first."""
+    word = text.strip().split(" ")[0]
+    return word[:1].isupper() and (word.lower().strip(".,:") in HEADINGS or bool(_TEMPO.search(text)))
 
 
 def _system_words(arrangement: Arrangement) -> list[Mark]:
@@ -112,6 +137,12 @@ def _printed(score: Score, jump: Mark) -> str:
     """The words a jump was read from, where they stand in its bar or at its end."""
     near = (mark for mark in score.marks_of("text") if jump.onset <= mark.onset <= jump.end)
     return next((mark.value for mark in near if jump_in(mark.value) == jump.value), "")
+
+
+def _tempo(value: str, text: str = "") -> Direction:
+    """Heading and metronome figure as one sign."""
+    xml = f"{text}</direction-type><direction-type>{_metronome(value)}" if text else _metronome(value)
+    return Direction("above", xml, sound=f'tempo="{float(value):g}"')
 
 
 def _metronome(value: str) -> str:

@@ -13,7 +13,7 @@ from mapping.fullscore_fermatas import hold, holds_of
 from mapping.fullscore_notations import fermata
 from mapping.fullscore_note import Accidentals, NoteWriter, measure_rest, rest
 from mapping.fullscore_pitch import Transposition, accidental, clefs_by_bar, key_alters
-from mapping.fullscore_rhythm import Event, Glyph, beamed, beat_ticks, can_alternate, written
+from mapping.fullscore_rhythm import Event, Glyph, beamed, beat_ticks, can_alternate, middle_ticks, written
 from mapping.fullscore_signs import signs_of
 from mapping.fullscore_text import plain
 from mapping.fullscore_voices import bars_of, voiced
@@ -117,7 +117,7 @@ class _PartWriter:
         """(staff, voice number, glyphs) of a bar."""
         bar = self.score.bars[row]
         start, beat = int(bar["onset"]), beat_ticks(int(bar["beats"]), int(bar["beat_type"]))
-        shift = pickup_shift(bar)
+        middle, shift = middle_ticks(int(bar["beats"]), int(bar["beat_type"])), pickup_shift(bar)
         found = []
         for staff in range(1, self.staves + 1):
             chords, graces = self.bars[staff - 1][row]
@@ -125,8 +125,8 @@ class _PartWriter:
                 self._pair(events)
                 for event in events:
                     event.start += shift
-                glyphs = written(events, beat)
-                beamed(glyphs, beat)
+                glyphs = written(events, beat, middle)
+                beamed(glyphs, beat, middle)
                 for glyph in glyphs:
                     glyph.start -= shift
                 for tick, where, shape in self.holds.within.get(row, ()):

@@ -10,7 +10,7 @@ from functools import cache
 
 from reading.score import TICKS_PER_QUARTER
 
-__all__ = ["Event", "Glyph", "beamed", "beat_ticks", "can_alternate", "written"]
+__all__ = ["Event", "Glyph", "beamed", "beat_ticks", "can_alternate", "middle_ticks", "written"]
 
 _GRID = TICKS_PER_QUARTER // 32  # a 128th: whatever is not a multiple needs a tuplet
 _TYPES = {
@@ -84,7 +84,7 @@ def _value(length: int) -> tuple[str, int] | None:
     return None
 
 
-def written(events: list[Event], beat: int) -> list[Glyph]:
+def written(events: list[Event], beat: int, middle: int = 0) -> list[Glyph]:
     """Return a voice's events as written notes and rests.
 
     Parameters
@@ -93,6 +93,8 @@ def written(events: list[Event], beat: int) -> list[Glyph]:
         Without gaps, from the start of the bar.
     beat : int
         Ticks; values are tied rather than hide a beat.
+    middle : int
+        Ticks from the start to the middle of a bar of four beats, which dotted values across it would hide; 0: none.
     """
     glyphs: list[Glyph] = []
     row = 0
@@ -105,7 +107,7 @@ def written(events: list[Event], beat: int) -> list[Glyph]:
                 stop += 1
             glyphs += _tuplet(events[row:stop], beat)
         else:
-            glyphs += _split(events[row], _cuts(events[row], beat), None)
+            glyphs += _split(events[row], _cuts(events[row], beat, middle), None)
         row = stop
     return glyphs
 
@@ -160,11 +162,19 @@ def _nearest(length: int) -> str:
     return _TYPES[min(_TYPES, key=lambda base: abs(base - length))]
 
 
-def _cuts(event: Event, beat: int) -> list[int]:
+def middle_ticks(beats: int, beat_type: int) -> int:
+    """Return where the middle of a bar of four beats is, in ticks; 0 for other metres."""
+    beat = beat_ticks(beats, beat_type)
+    return 2 * beat if 4 * TICKS_PER_QUARTER * beats == 4 * beat * max(1, beat_type) else 0
+
+
+def _cuts(event: Event, beat: int, middle: int = 0) -> list[int]:
     """Lengths of the written values of one event on the plain grid."""
     lengths, start, rest = [], event.start, event.length
     while rest > 0:
         length = _first_cut(start, rest, beat, silent=not event.rows)
+        if event.rows and 0 < start < middle < start + length and length % beat:
+            length = middle - start
         lengths += [length] if _value(length) else _halves(start, length)
         start, rest = start + length, rest - length
     return lengths
@@ -208,16 +218,35 @@ def _halves(start: int, length: int) -> list[int]:
     return found
 
 
-def beamed(glyphs: list[Glyph], beat: int) -> None:
-    """Set the beams of a voice's glyphs in place: notes of one beat together, rests apart."""
-    group: list[Glyph] = []
-    for glyph in [*glyphs, None]:
-        fits = glyph is not None and glyph.rows and glyph.flags
-        if fits and glyph and (not group or group[-1].start // beat == glyph.start // beat):
-            group.append(glyph)
-            continue
+def beamed(glyphs: list[Glyph], beat: int, middle: int = 0) -> None:
+    """Set the beams of a voice's glyphs in place: notes of one beat together, rests apart.
+
+    Plain eighths of a half bar of four quarters share one beam (common practice, no source).
+    """
+    groups: list[list[Glyph]] = []
+    for glyph in glyphs:
+        if not glyph.rows or not glyph.flags:
+            groups.append([])
+        elif groups and groups[-1] and groups[-1][-1].start // beat == glyph.start // beat:
+            groups[-1].append(glyph)
+        else:
+            groups.append([glyph])
+    joined: list[list[Glyph]] = []
+    for group in groups:
+        before = joined[-1] if joined else []
+        if middle == 2 * beat and _halves_of_one(before, group, middle):
+            before.extend(group)
+        else:
+            joined.append(group)
+    for group in joined:
         _beam(group)
-        group = [glyph] if fits and glyph else []
+
+
+def _halves_of_one(first: list[Glyph], second: list[Glyph], middle: int) -> bool:
+    """Whether two beats of plain eighths lie in one half of the bar."""
+    both = [*first, *second]
+    plain = len(first) == len(second) == 2 and all(one.kind == "eighth" and not one.dots for one in both)
+    return plain and not any(one.ratio for one in both) and first[0].start // middle == second[-1].start // middle
 
 
 def _beam(group: list[Glyph]) -> None:

@@ -14,6 +14,7 @@ from mapping.fullscore_directions import Direction, Placed, words
 from mapping.fullscore_dynamics import dynamics, hairpins, side
 from mapping.fullscore_global import attacks, players_words
 from mapping.fullscore_lines import octave_lines, pedals
+from mapping.fullscore_slurs import slurs
 
 if TYPE_CHECKING:
     from mapping.arrangement import Arrangement, Part
@@ -65,7 +66,7 @@ def signs_of(part: Part, arrangement: Arrangement, pitches: list[tuple[int, int,
     hairpins(part, score, placed)
     _texts(part, score, signs)
     pedals(part, score, placed)
-    _slurs(part.notes, score, signs)
+    signs.slurs = slurs(part, score)
     return signs
 
 
@@ -120,37 +121,3 @@ def _texts(part: Part, score: Score, signs: Signs) -> None:
     for mark in part.marks:
         if mark.kind == "text":
             signs.placed.opening[mark.onset].append(Direction("above", words(mark.value)))
-
-
-def _slurs(notes: Rows, score: Score, signs: Signs) -> None:
-    """Slurs of the piano over the notes the part has of them; a part of a slur is still one breath or bow."""
-    rows_of: dict[int, list[int]] = defaultdict(list)
-    for row, source in enumerate(notes["source"].tolist()):
-        rows_of[source].append(row)
-    lines: dict[tuple[int, int, int], list[int]] = defaultdict(list)
-    for row, source in enumerate(notes["source"].tolist()):
-        if source >= 0:
-            piano = score.notes[source]
-            lines[int(piano["part"]), int(piano["staff"]), int(piano["voice"])].append(row)
-    open_until: dict[int, int] = {}
-    for mark in score.marks_of("slur"):
-        ends = [score.notes[one] for one in mark.notes if 0 <= one < len(score.notes)]
-        if len(ends) < 2:
-            continue
-        first, last = min(ends, key=lambda one: one["onset"]), max(ends, key=lambda one: one["onset"])
-        line = lines[int(first["part"]), int(first["staff"]), int(first["voice"])]
-        under = [row for row in line if first["onset"] <= notes["onset"][row] <= last["onset"]]
-        under += rows_of.get(int(last["id"]), [])
-        start, stop = min(under, key=_by(notes), default=-1), max(under, key=_by(notes), default=-1)
-        if start < 0 or notes["onset"][start] == notes["onset"][stop]:
-            continue
-        number = next((n for n in range(1, 7) if open_until.get(n, -1) < int(notes["onset"][start])), 0)
-        if number:
-            open_until[number] = int(notes["onset"][stop])
-            signs.slurs[start].append(("start", number))
-            signs.slurs[stop].append(("stop", number))
-
-
-def _by(notes: Rows):  # type: ignore[no-untyped-def]
-    """Key that sorts rows by onset, real notes after grace notes."""
-    return lambda row: (int(notes["onset"][row]), int(notes["duration"][row] > 0))
