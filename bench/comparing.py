@@ -1,17 +1,14 @@
 """What comparing costs against rendering: eight bars, three variants of twelve players each, with every plot.
 
-Run from the project folder: ``.venv/bin/python bench/compare.py``. Ratios are of one run on one machine; the processor
-times say how much of the wall time other programs took.
+Run from the project folder: ``.venv/bin/python bench/comparing.py``. Ratios are of one run on one machine; the
+processor times say how much of the wall time other programs took.
 """
 
 from __future__ import annotations
 
-import sys
 import tempfile
 import time
 from pathlib import Path
-
-sys.path[0] = str(Path(__file__).resolve().parents[1])  # else this script would stand in for the package it measures
 
 SPEC = """
 piece: {{title: Bench, score: {score}}}

@@ -275,9 +275,12 @@ def report_cost(folder):
 def main():
     """Print every table."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("folder", type=Path)
+    parser.add_argument("folder", type=Path, nargs="?", help="scores with an annotations folder beside them")
     parser.add_argument("--orders", type=int, default=20, help="random orders of the bars for the control")
     options = parser.parse_args()
+    if options.folder is None:
+        print("There is nothing to compare with: name a folder of scores and annotations.")
+        return
     report_sections(options.folder)
     report_repeats(options.folder, options.orders)
     report_pedal(options.folder)

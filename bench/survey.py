@@ -1,26 +1,22 @@
 """Measure the survey: gaps and dynamics against independent tables, two encodings of one piece, time beside reading.
 
-    python bench/survey.py DATA [--options]
+    python bench/survey.py [DATA]
 
-DATA is a folder of scores with ``annotations/`` and ``alt/`` beside them; nothing of it is part of the project.
-``--options`` also writes every option of every finding into a spec and arranges it (minutes). Form, repeats, figuration
-and pedal are measured by ``bench/form.py``, layers by ``bench/layers.py``.
+DATA is a folder of scores with ``annotations/`` and ``alt/`` beside them; nothing of it is part of the project. Without
+it only the time is measured, on the demo piece. Form, repeats, figuration and pedal are measured by ``bench/form.py``,
+layers by ``bench/layers.py``, the options of the findings by ``bench/options.py``.
 """
 
 from __future__ import annotations
 
 import csv
 import sys
-import tempfile
 import time
 from collections import Counter
 from pathlib import Path
 from typing import Any
 
 import numpy as np
-
-if __name__ == "__main__":  # else bench/reading.py would stand in for the package of that name
-    sys.path[0] = str(Path(__file__).resolve().parents[1])
 
 from reading.gaps import gaps
 from reading.reader import read
@@ -113,11 +109,10 @@ def near(one: Survey, finding: Any, two: Survey, other: Any) -> bool:
     return all(abs(x - y) <= 1.01 * bar for x, y in zip(a, b, strict=True))
 
 
-def cost(data: Path) -> None:
+def cost(paths: list[Path]) -> None:
     """Print the time of the survey beside that of reading."""
     print("processor time: reading, survey, ratio; seconds for 250 bars of the same density")
-    for piece in PIANO:
-        path = next(path for path in sorted(data.glob(f"{piece}_*")) if path.is_file())
+    for path in paths:
         start = time.process_time()
         score = read(path)
         read_s = time.process_time() - start
@@ -126,61 +121,15 @@ def cost(data: Path) -> None:
         survey(score)
         survey_s = time.process_time() - start
         per_250 = survey_s * 250 / len(score.bars)
-        print(
-            f"  {piece} {read_s:.2f} {survey_s:.2f} {survey_s / read_s:.2f}; {per_250:.2f} ({len(score.notes)} notes)"
-        )
-
-
-def options(data: Path) -> None:
-    """Write every option into a spec and arrange it."""
-    import mapping
-    from klangprobe.survey_page import step_text
-
-    print("options: arranged without error, of all; those that change nothing")
-    for piece in PIANO:
-        path = next(path for path in sorted(data.glob(f"{piece}_*")) if path.is_file())
-        score = read(path)
-        found = survey(score)
-        lines = [
-            f"piece: {{score: {path.resolve()}}}", "orchestra: {use: classical full}", "variants:", "  plain:",
-            "    steps:",
-            "      - {play: melody, on: violins 1}", "      - {play: accompaniment, on: [violins 2, violas]}",
-            "      - {play: bass, on: [cellos, basses 8vb]}",
-        ]  # fmt: skip
-        every = [(finding, option) for finding in found.findings for option in finding.options]
-        for row, (_, option) in enumerate(every):
-            lines += [
-                f"  v{row}:",
-                "    from: plain",
-                "    steps:",
-                *(f"      {step_text(step)}" for step in option.steps),
-            ]
-        with tempfile.TemporaryDirectory() as folder:
-            spec_path = Path(folder) / "options.yaml"
-            spec_path.write_text("\n".join(lines) + "\n", encoding="utf-8")
-            spec = mapping.load_spec(spec_path)
-        plain = sounding(mapping.arrange(score, found.layers, spec, "plain"))
-        done, idle = 0, Counter[str]()
-        for row, (finding, option) in enumerate(every):
-            arrangement = mapping.arrange(score, found.layers, spec, f"v{row}")
-            done += 1
-            if sounding(arrangement) == plain:
-                idle[f"{finding.kind}: {option.says}"] += 1
-        print(f"  {piece} {done} of {len(every)}; idle {sum(idle.values())}", idle.most_common(4))
-
-
-def sounding(arrangement: Any) -> tuple[bytes, ...]:
-    """What the players have, for comparison."""
-    return tuple(part.notes.tobytes() for part in arrangement.parts)
+        ratio = survey_s / read_s
+        print(f"  {path.stem[:20]} {read_s:.2f} {survey_s:.2f} {ratio:.2f}; {per_250:.2f} ({len(score.notes)} notes)")
 
 
 if __name__ == "__main__":
-    if len(sys.argv) < 2:
-        sys.exit(__doc__)
-    folder = Path(sys.argv[1])
-    gap_table(folder)
-    dynamic_table(folder)
-    encodings(folder)
-    cost(folder)
-    if "--options" in sys.argv:
-        options(folder)
+    if len(sys.argv) == 2:
+        gap_table(Path(sys.argv[1]))
+        dynamic_table(Path(sys.argv[1]))
+        encodings(Path(sys.argv[1]))
+        cost([path for piece in PIANO for path in sorted(Path(sys.argv[1]).glob(f"{piece}_*")) if path.is_file()])
+    else:
+        cost([Path(__file__).parents[1] / "demo" / "weathercock.musicxml"])

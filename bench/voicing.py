@@ -15,8 +15,6 @@ import time
 from fractions import Fraction
 from pathlib import Path
 
-sys.path.insert(0, str(Path(__file__).resolve().parents[1]))  # the packages come before the scripts of this folder
-
 import chorales
 import textures
 

@@ -28,6 +28,7 @@ from reading.findings_texture import (
     octave_findings,
     pedal_point_findings,
 )
+from reading.findings_useful import useful
 from reading.gaps import Gaps, gap_regions, gaps
 from reading.layers import Layers, find_layers
 from reading.palette import Palette
@@ -135,7 +136,8 @@ def survey(score: Score, layers: Layers | None = None, palette: Palette | None =
         compasses=compasses(score, layers),
         dialogues=dialogues(score, layers),
     )
-    found = ranked(score, (draft for make in _MAKERS for draft in make(facts)))
+    drafts = (draft for make in _MAKERS for draft in make(facts))
+    found = ranked(score, useful(score, layers, facts.accents, drafts))
     return Survey(
         score,
         layers,

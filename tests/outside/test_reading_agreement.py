@@ -3,7 +3,7 @@
 The second reader is verovio's own MusicXML import (verovio 5 or newer; its code and ours share nothing but the file).
 It is asked for the plain notes: repeats, arpeggio signs and grace notes are taken out of its copy of the file, because
 its timemap plays them out. Each file and every known difference, with the reason, is in ``data/reading_agreement.tsv``;
-a difference that is not listed there fails. More files: ``bench/reading.py --agreement``.
+a difference that is not listed there fails. More files: ``bench/reading_speed.py --agreement``.
 """
 
 from __future__ import annotations

@@ -4,6 +4,7 @@ import json
 from dataclasses import fields, replace
 from pathlib import Path
 
+import numpy as np
 import pytest
 from jsonschema import Draft202012Validator
 
@@ -47,6 +48,70 @@ def test_options_are_steps_of_the_spec_with_players_of_the_palette(found):
                 assert len(VERBS & set(step)) == 1
                 assert "bars" in step
                 assert {name.removesuffix(" 8vb") for name in players(step)} <= known
+
+
+def pasted(found, folder, choices):
+    """A spec with one variant for each list of options, pasted as the survey prints them."""
+    from klangprobe.survey_page import step_text
+    from mapping import load_spec
+
+    lines = [f"piece: {{score: {ROOT / 'demo' / 'weathercock.musicxml'}}}", "orchestra: {use: classical full}"]
+    lines += ["variants:", "  plain:", "    steps:", "      - {play: melody, on: violins 1}"]
+    lines += [
+        "      - {play: accompaniment, on: [violins 2, violas]}",
+        "      - {play: bass, on: [cellos, basses 8vb]}",
+    ]
+    for row, options in enumerate(choices):
+        steps = [f"      {step_text(step)}" for option in options for step in option.steps]
+        lines += [f"  v{row}:", "    from: plain", "    steps:", *steps]
+    path = folder / "pasted.yaml"
+    path.write_text("\n".join(lines) + "\n", encoding="utf-8")
+    return load_spec(path)
+
+
+def test_every_option_maps(found, tmp_path):
+    """The first options of all findings in one variant, the second ones in another, and so on: all are arranged."""
+    from mapping import arrange
+
+    choices = [[finding.options[row] for finding in found.findings if row < len(finding.options)] for row in range(4)]
+    assert sum(map(len, choices)) == sum(len(finding.options) for finding in found.findings)
+    spec = pasted(found, tmp_path, choices)
+    for row in range(4):
+        assert len(arrange(found.score, found.layers, spec, f"v{row}").parts)
+
+
+def test_options_are_heard(found, tmp_path):
+    """One option of each kind of finding in the first rank changes the notes and gives sound over its bars."""
+    from mapping import arrange
+    from render import RenderSettings, render_variants
+
+    first = {finding.kind: finding for finding in found.findings if finding.rank == 1}
+    chosen = [first[kind] for kind in ("accent", "pedal", "gap", "figuration")]
+    spec = pasted(found, tmp_path, [[finding.options[0]] for finding in chosen])
+    settings = RenderSettings(synth="partials")
+    plain = arrange(found.score, found.layers, spec, "plain")
+    for row, finding in enumerate(chosen):
+        option = arrange(found.score, found.layers, spec, f"v{row}")
+        bars = (finding.first_bar_index, finding.first_bar_index)
+        before, after = render_variants([plain, option], bars, passage="p", settings=settings)
+        assert np.isfinite(after.mix).all()
+        assert np.abs(after.mix).max() > 0
+        assert before.mix.shape == after.mix.shape
+        assert np.abs(before.mix - after.mix).max() > 0, finding.name
+
+
+def test_options_that_would_change_nothing_are_left_out(form_builder):
+    """Drums of tonic and dominant are not offered for a chord without either, nor a pluck where nobody accompanies."""
+    from reading.findings_useful import useful
+    from reading.layers import find_layers
+
+    score = form_builder.build(["C#5+F#5/4", "E5/4"], ["C#3+F#3/4", "C3/4"])
+    offers = [Offers(Palette(), bar).accent("1") for bar in ("1", "2")]
+    drafts = [Draft("accent", bar, bar, 0.9, ("x",), "?", options) for bar, options in zip((1, 2), offers, strict=True)]
+    kept = list(useful(score, find_layers(score), (), drafts))
+    says = [[option.says for option in draft.options] for draft in kept]
+    assert "timpani mark the bass" not in says[0]
+    assert "timpani mark the bass" in says[1]
 
 
 def test_an_orchestra_without_players_for_an_option_gets_none():

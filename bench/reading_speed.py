@@ -1,4 +1,4 @@
-"""Reading, as ratios in one run: ``python bench/reading.py [SCORE …] [--agreement]``.
+"""Reading, as ratios in one run: ``python bench/reading_speed.py [SCORE …] [--agreement]``.
 
 Per file: cold and cached time per 1 000 notes, beside music21's own parse of the same file (its cache not used). Cores
 are shared: read the ratios. With ``--agreement`` every MusicXML file of music21's corpus below a size is read by
@@ -9,15 +9,9 @@ from __future__ import annotations
 
 import argparse
 import importlib.util
-import sys
 import tempfile
 import time
 from pathlib import Path
-
-if __name__ == "__main__":
-    sys.path[0] = str(
-        Path(__file__).resolve().parents[1]
-    )  # else this script would stand in for the package it measures
 
 from base.errors import KlangprobeError
 from base.store import Store

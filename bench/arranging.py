@@ -1,6 +1,6 @@
 """How long mapping takes beside reading: 12 players, 4 variants, growing numbers of bars. Prints seconds and ratios.
 
-    python bench/mapping.py [SCORE]          SCORE: a piano piece; Mozart K. 545 of the music21 corpus where left out
+    python bench/arranging.py [SCORE]          SCORE: a piano piece; Mozart K. 545 of the music21 corpus where left out
 
 The piece is laid end to end until it has the number of bars asked for, so that cost per bar can be compared.
 """
@@ -14,8 +14,6 @@ from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
-
-sys.path[0] = str(Path(__file__).resolve().parents[1])  # else this script would stand in for the package it measures
 
 SPEC = """\
 piece: {{title: Bench, score: {score}}}
