@@ -1,4 +1,4 @@
-"""``klangprobe write``: the full score, the parts and the multitrack MIDI of one variant, to carry on with."""
+"""``klangprobe write``: full score, parts, two-stave reduction and multitrack MIDI of one variant, to carry on with."""
 
 from __future__ import annotations
 
@@ -12,18 +12,22 @@ __all__ = ["run"]
 
 
 def run(spec: Path, variant: str, *, out: Path | None) -> None:
-    """Write ``VARIANT.musicxml``, ``VARIANT.mid`` and ``parts/`` into *out* (default: named by spec and variant)."""
+    """Write score, reduction, MIDI and ``parts/``, named by VARIANT, into *out* (default: named by spec and variant)."""
     import mapping
+    from mapping.fullscore_account import not_written
 
     bench = open_spec(spec)
     (arrangement,) = bench.arrange(bench.names([variant]))
     name = slug(variant)
     folder = out or Path(f"{spec.stem}-{name}")
     mapping.write_score(arrangement, folder / f"{name}.musicxml")
+    mapping.write_score(mapping.reduced(arrangement).arrangement, folder / f"{name}.reduced.musicxml")
     mapping.write_midi(arrangement, folder / f"{name}.mid")
     for part in arrangement.parts:
         if len(part.notes):
             path = folder / "parts" / f"{slug(part.player.name)}.musicxml"
             mapping.write_score(arrangement, path, players=(part.player.name,))
     say(f"Written: {folder}")
+    for remark in not_written(arrangement):
+        say(f"Not in the score: {remark.message}")
     say("Before you perform or publish an arrangement, clear the rights in the piece.")
