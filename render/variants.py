@@ -11,7 +11,7 @@ import numpy as np
 from base.identity import digest
 from render.dynamics import Dynamics
 from render.lines import Line, instrumentarium, lines_of, span_of
-from render.room import LENGTH_S, ROOM_VERSION, whole_answer
+from render.room import LENGTH_S, ROOM_VERSION, impulse_response, whole_answer
 from render.sound import SAMPLE_RATE_HZ, Rendering, Stem
 from render.stage import STAGE_VERSION, fade_in, place, radiate
 from render.stems import sound_stems
@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from mapping.arrangement import Arrangement
     from render.lines import Instrumentarium
     from render.passage import Passage
-    from render.request import StemSound
+    from render.request import StemSound, Synth
     from render.settings import RenderSettings
 
 __all__ = ["render_variants"]
@@ -75,24 +75,37 @@ def render_variants(
     """
     players = instrumentarium(settings)
     score = arrangements[0].score
-    span, dynamics = span_of(score, bars), Dynamics(score)
-    variants = [lines_of(one, span, settings, players.calibration, dynamics) for one in arrangements]
+    with ThreadPoolExecutor(1) as aside:
+        aside.submit(_prepare, players.synth, settings)  # meanwhile the notes are performed
+        span, dynamics = span_of(score, bars), Dynamics(score)
+        variants = [lines_of(one, span, settings, players.calibration, dynamics) for one in arrangements]
     requests = [line.voiced.request for lines in variants for line in lines]
     sounded = iter(sound_stems(requests, players.synth, store=store, workers=workers, progress=progress))
     stems = [[next(sounded) for _ in lines] for lines in variants]
     length = _length(variants, stems, span, settings)
+    stems.reverse()
+    placed_before: dict[str, Stem] = {}
     about = _about(players, settings)
     bar_starts_s = span.bar_starts_s()
     renderings = []
     with ThreadPoolExecutor(max(1, workers)) as pool:
-        for arrangement, lines, sounds in zip(arrangements, variants, stems, strict=True):
-            placed, room = _on_stage(lines, sounds, length, settings, pool)
+        for arrangement, lines in zip(arrangements, variants, strict=True):
+            sounds = stems.pop()  # and so let go, unless a later variant needs some of it again
+            placed, room = _on_stage(lines, sounds, length, settings, pool, placed_before)
             mix = _summed([stem.samples for stem in placed] + ([room] if room is not None else []), length)
             said = [text for line, (_, sound) in zip(lines, sounds, strict=True) for text in line.warnings(sound)]
             warnings, onsets = (*players.warnings, *said), _onsets(lines)
             name = arrangement.variant
             renderings.append(Rendering(name, passage, tuple(placed), mix, bar_starts_s, onsets, warnings, about, room))
     return renderings
+
+
+def _prepare(synth: Synth, settings: RenderSettings) -> None:
+    """Do what needs no notes: let the synth load, build the room. What fails here fails again where it is told."""
+    if settings.room:
+        impulse_response()
+    if ready := getattr(synth, "prepare", None):  # a synth need not have it
+        ready()
 
 
 def _length(
@@ -107,15 +120,23 @@ def _length(
 
 
 def _on_stage(
-    lines: list[Line], sounds: list[tuple[str, StemSound]], length: int, settings: RenderSettings, pool: Executor
+    lines: list[Line],
+    sounds: list[tuple[str, StemSound]],
+    length: int,
+    settings: RenderSettings,
+    pool: Executor,
+    before: dict[str, Stem],
 ) -> tuple[list[Stem], Samples | None]:
-    """Place the stems of one variant, and let the room answer."""
+    """Place the stems of one variant, and let the room answer; stems placed *before* are the same arrays again."""
 
     def one(line: Line, key: str, dry: Samples) -> Stem:
         """Place one stem."""
         facts = key, line.seat, line.voiced.gain_db, line.performance.cut, length
         name = digest("placed stem", STAGE_VERSION, *facts)
-        return Stem(line.part.player.name, place(dry, line.seat, line.voiced.gain_db, length), name)
+        known = before.get(name)
+        samples = known.samples if known else place(dry, line.seat, line.voiced.gain_db, length)
+        before[name] = Stem(line.part.player.name, samples, name)
+        return before[name]
 
     dry = [_as_heard(line, sound) for line, (_, sound) in zip(lines, sounds, strict=True)]
     stems = pool.map(one, lines, (key for key, _ in sounds), dry)

@@ -85,6 +85,7 @@ class FluidSynth:
     def render(self, request: StemRequest) -> StemSound:
         """Return the sound of *request*; each call has a loaded font to itself while it lasts."""
         loaded = self._borrow()
+        self._served += 1
         synth = _FreshSynth(loaded, request)
         try:
             samples = without_offset(synth.all(self.tail_cap_s))
@@ -93,6 +94,12 @@ class FluidSynth:
             with self._lock:
                 self._idle.append(loaded)
         return StemSound(samples, tuple(sorted(synth.replaced.items())), tuple(sorted(synth.missing)))
+
+    def prepare(self) -> None:
+        """Load the font where none is idle, so that the first stem need not wait for it."""
+        loaded = self._borrow()
+        with self._lock:
+            self._idle.append(loaded)
 
     def open(self, request: StemRequest) -> StemStream:
         """Return the sound of *request* to be read in pieces, by this thread only."""
@@ -108,7 +115,6 @@ class FluidSynth:
         A synth that has served many stems loads all samples at once: slower at first, quicker for each stem after.
         """
         with self._lock:
-            self._served += 1
             static = self.static or self._served > _MANY_STEMS
             if static:
                 self._idle = [loaded for loaded in self._idle if loaded.static]
@@ -185,25 +191,32 @@ class _FreshSynth:
     def read(self, count: int) -> np.ndarray[Any, np.dtype[np.float32]]:
         """Return the next *count* samples (a multiple of BLOCK), float32, shape (count, 2)."""
         piece = np.zeros((count, 2), np.float32)
-        first, last = self.done, self.done + count
+        self._read_into(piece, self.done)
+        return piece
+
+    def _read_into(self, piece: np.ndarray[Any, np.dtype[np.float32]], first: int, *, count: int | None = None) -> None:
+        """Play on, into a piece that begins at sample *first*: to its end, or *count* samples."""
+        last = first + len(piece) if count is None else self.done + count
         row = int(np.searchsorted(self.events[:, 0], last, side="left"))
         for at, kind, sound, swell in self.events[self.next_event : row].tolist():
             self._write(piece, first, at)
             self._apply(kind, sound, swell)
         self.next_event = row
         self._write(piece, first, last)
-        return piece
 
     def all(self, tail_cap_s: float) -> np.ndarray[Any, np.dtype[np.float32]]:
         """Return every sample from first to last, letting the sound ring out."""
         end = int(self.events[-1, 0]) + BLOCK if len(self.events) else 0
-        pieces = [self.read(end)]
         limit = end + int(tail_cap_s * self.rate)
+        # Room for the longest release; what is not used is never touched, so it takes no memory.
+        whole = np.zeros((limit + _TAIL_STEP, 2), np.float32)
+        self._read_into(whole, 0, count=end)
         while self.done < limit and not self.finished:
-            pieces.append(self.read(_TAIL_STEP))
-            if np.max(np.abs(pieces[-1])) < _INAUDIBLE:
+            before = self.done
+            self._read_into(whole, 0, count=_TAIL_STEP)
+            if np.max(np.abs(whole[before : self.done])) < _INAUDIBLE:
                 break
-        return np.concatenate(pieces)
+        return whole[: self.done]
 
     def _apply(self, kind: int, row: int, swell: int) -> None:
         """Let one event take effect."""

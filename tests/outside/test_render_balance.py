@@ -87,6 +87,28 @@ def test_levels_follow_the_handbook_with_either_font(fonts, which):
     assert not off
 
 
+SECTIONS = (("violins 1*16", 69), ("violins 1*16", 84), ("violas*12", 60), ("cellos*10", 50), ("basses*8", 38))
+
+
+@pytest.mark.parametrize("which", [0, 1])
+def test_sections_follow_the_table_times_their_players(fonts, which):
+    """String sections at pp and ff lie within 1.5 dB of one player's level plus 10 log10(players) (powers add)."""
+    from soundfonts.balance import power_db
+
+    if which >= len(fonts):
+        pytest.skip("only one soundfont installed")
+    rows = [("flute 1", 78, "mf")] + [(name, key, mark) for name, key in SECTIONS for mark in ("pp", "ff")]
+    flute, *levels = solos(dry(fonts[which]), rows)
+    off = {}
+    for (name, key, mark), level in zip(rows[1:], levels, strict=True):
+        word, _, count = name.partition("*")
+        one = power_db(instrument_of(player(word).instrument.name), DYNAMICS.index(mark), key=key)
+        want = one + 10 * np.log10(int(count)) - power_db("flute", DYNAMICS.index("mf"), key=78)
+        if abs(level - flute - want) > 1.5:
+            off[f"{name} {key} {mark}"] = round(level - flute - want, 2)
+    assert not off
+
+
 def test_two_players_are_three_decibels_more(fonts):
     """Two players of one part are +3.0 dB within 0.3 (powers add: physics)."""
     one, two = solos(dry(fonts[0]), [("horn 1*1", 57, "f"), ("horn 1*2", 57, "f")])

@@ -153,3 +153,20 @@ def test_a_file_that_is_no_soundfont_is_refused(trio, tmp_path):
     path.write_bytes(b"RIFF0000WAVE")
     with pytest.raises(InputError, match="not a soundfont"):
         rendered([trio], RenderSettings(soundfont=path))
+
+
+def test_equal_keys_are_equal_samples_and_seats_count(make_music):
+    """Two in unison on different seats share what the synth gives, not their key; seen again, a stem is one array."""
+    notes = make_music.notes_of((0, 1, 76), (1, 2, 74))
+    made = make_music.arrangement_of({"flute 1": notes, "flute 2": notes})
+    again, other = made, make_music.arrangement_of({"flute 1": notes, "flute 2": notes[:1]}, variant="other")
+    settings = RenderSettings(synth="partials", room=False, spread=False)
+    found = [stem for one in rendered([made, again, other], settings) for stem in one.stems]
+    for one in found:
+        for two in found:
+            assert (one.key == two.key) == np.array_equal(one.samples, two.samples)
+    assert found[0].key != found[1].key
+    assert found[0].samples is found[2].samples
+    (centred,) = rendered([made], RenderSettings(synth="partials", room=False, spread=False, stage="centre"))
+    assert centred.stems[0].key not in {stem.key for stem in found}
+    assert [stem.name for stem in centred.stems] == ["flute 1", "flute 2"]
