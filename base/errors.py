@@ -15,7 +15,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from difflib import get_close_matches
-from typing import TYPE_CHECKING, ClassVar
+from typing import TYPE_CHECKING, Any, ClassVar
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -125,6 +125,10 @@ class SpecError(InputError):
     def __init__(self, problems: Sequence[Problem], *, path: Path | str | None = None) -> None:
         super().__init__(problems[0].message, path=path)
         self.problems = tuple(problems)
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        """Travel whole from a process that renders to the one that speaks."""
+        return SpecError, (self.problems,), self.__dict__
 
     def __str__(self) -> str:
         return "\n".join(problem.text(str(self.path or "")) for problem in self.problems)

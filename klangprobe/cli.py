@@ -5,6 +5,9 @@ Heavy libraries are imported by the use cases, never here, so that ``klangprobe 
 
 from __future__ import annotations
 
+import errno
+import os
+import signal
 import sys
 from pathlib import Path
 from typing import Annotated, Optional
@@ -175,9 +178,25 @@ def sounds(
     sounding.run(action, file=file, clear=clear, as_json=json)
 
 
+_INTERRUPTED = 130
+_NO_ROOM = (errno.ENOSPC, errno.EIO, errno.EROFS)
+"""What a full or broken disk says; no fault of the program."""
+
+
+def _prepare() -> None:
+    """Let a run that is told to end clean up as one that is interrupted; let one without a terminal speak to nobody."""
+    for name in ("SIGTERM", "SIGHUP"):
+        if (number := getattr(signal, name, None)) and signal.getsignal(number) == signal.SIG_DFL:
+            signal.signal(number, lambda *_: sys.exit(143))
+    for name in ("stdout", "stderr"):
+        if getattr(sys, name) is None:
+            setattr(sys, name, Path(os.devnull).open("w", encoding="utf-8"))  # noqa: SIM115 - never closed
+
+
 def main() -> None:
     """Run the program; turn every error meant for the user into one message and an exit code."""
     sys.argv[1:] = _spread(sys.argv[1:])
+    _prepare()
     try:
         app()
     except KlangprobeError as error:
@@ -185,14 +204,19 @@ def main() -> None:
             raise
         typer.echo(f"klangprobe: {error}", err=True)
         sys.exit(error.exit_code)
-    except KeyboardInterrupt:
-        typer.echo("klangprobe: interrupted; what was rendered is kept in the cache.", err=True)
-        sys.exit(130)
+    except SystemExit as left:
+        if left.code == _INTERRUPTED:  # typer has turned the interrupt into its exit code, without a word
+            typer.echo("klangprobe: interrupted; what was rendered is kept in the cache.", err=True)
+        raise
     except BrokenPipeError:
         sys.exit(0)
     except Exception as error:  # whatever is left is our fault, and still gets one message
         if "--debug" in sys.argv:
             raise
+        if isinstance(error, OSError) and error.errno in _NO_ROOM:
+            where = error.filename or "the output"
+            typer.echo(f"klangprobe: {where}: could not be written ({error.strerror}).", err=True)
+            sys.exit(2)
         typer.echo(f"klangprobe: a fault of the program itself ({type(error).__name__}: {error}).", err=True)
         typer.echo("Please report it with the output of: klangprobe --debug " + " ".join(sys.argv[1:]), err=True)
         sys.exit(70)

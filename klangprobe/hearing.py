@@ -71,9 +71,10 @@ class Wish:
 
 def run(wish: Wish, *, watch: bool, as_json: bool) -> None:
     """Hear once, or again whenever the spec is saved."""
+    seen = _stamp(wish.spec)
     _once(wish, as_json=as_json)
     while watch:
-        _wait_for_change(wish.spec)
+        seen = _changed(wish.spec, seen)
         try:
             _once(wish, as_json=as_json)
         except KlangprobeError as error:
@@ -195,11 +196,11 @@ def _info(bench: Workbench, font: Font | None) -> PageInfo:
     )
 
 
-def _wait_for_change(path: Path) -> None:
-    """Return when *path* has been saved again."""
-    before = _stamp(path)
-    while _stamp(path) in (before, None):
+def _changed(path: Path, seen: tuple[int, int] | None) -> tuple[int, int]:
+    """Return the new stamp of *path* as soon as it has been saved since it was *seen*, even during the rendering."""
+    while (now := _stamp(path)) in (seen, None):
         time.sleep(_POLL_S)
+    return now or (0, 0)
 
 
 def _stamp(path: Path) -> tuple[int, int] | None:

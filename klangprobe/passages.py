@@ -10,9 +10,14 @@ import multiprocessing
 import os
 import signal
 import sys
+import time
+from concurrent.futures import ProcessPoolExecutor, as_completed
+from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass
+from threading import Thread
 from typing import TYPE_CHECKING
 
+from base.errors import InputError
 from klangprobe.identity import passage_key
 from klangprobe.product import Product, kept, recall, write_files
 from klangprobe.workbench import Workbench, cache
@@ -26,6 +31,8 @@ if TYPE_CHECKING:
     from soundfonts import Font
 
 __all__ = ["Work", "all_products"]
+
+_WATCH_S = 0.5
 
 
 @dataclass(frozen=True, eq=False)
@@ -104,15 +111,34 @@ def _made_by_processes(work: Work, names: Sequence[str]) -> Iterator[str]:
     _ = work.bench.layers, work.bench.survey  # found once, before the fork
     _work = work
     try:
-        with multiprocessing.get_context("fork").Pool(min(_cores(), len(names)), _quiet) as pool:
-            yield from pool.imap_unordered(_make_one, names)
+        workers = min(_cores(), len(names))
+        pool = ProcessPoolExecutor(workers, multiprocessing.get_context("fork"), _follow, (os.getpid(),))
+        try:
+            for made in as_completed([pool.submit(_make_one, name) for name in names]):
+                yield made.result()
+        except BrokenProcessPool as error:
+            msg = "a process that made a passage was ended from outside, perhaps because memory ran out"
+            raise InputError(msg, hint="Ask for fewer passages at once.") from error
+        finally:
+            for child in multiprocessing.active_children():
+                child.terminate()
+            pool.shutdown(cancel_futures=True)
     finally:
         _work = None
 
 
-def _quiet() -> None:
-    """An interrupt ends the parent, which ends its children: they need not each say so."""
+def _follow(parent: int) -> None:
+    """An interrupt ends the parent, which ends its children: they need not each say so, and never outlive it."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    signal.signal(signal.SIGTERM, signal.SIG_DFL)
+    Thread(target=_end_with, args=(parent,), daemon=True).start()
+
+
+def _end_with(parent: int) -> None:
+    """End this process once its parent is gone, however that came about."""
+    while os.getppid() == parent:
+        time.sleep(_WATCH_S)
+    os._exit(1)
 
 
 def _make_one(name: str) -> str:
