@@ -40,6 +40,7 @@ def checked(bench: Workbench, arrangement: Arrangement) -> dict[str, Any]:
         "name": arrangement.variant,
         "checks": [check.to_json() for check in mapping.check(arrangement, bench.layers)],
         "faithfulness": kept.to_json(),
+        "back_translation": mapping.back_translation(mapping.reduced(arrangement), bench.layers).to_json(),
     }
 
 
@@ -48,12 +49,23 @@ def _tell(bench: Workbench, row: dict[str, Any]) -> None:
     say(row["name"])
     kept = ", ".join(f"{name} {entry['value']:.0%}" for name, entry in row["faithfulness"].items())
     say(f"  kept of the piano piece: {kept}")
+    say(f"  reduced to two staves: {_reduced(row['back_translation'])}")
     rows = [_row(check, bench.score) for check in row["checks"]]
     if rows:
         table(("", "player", "bar", "beat", "what", "remedy"), rows)
     else:
         say("  every part can be played as it stands")
     say()
+
+
+def _reduced(back: dict[str, Any]) -> str:
+    """Return what of the piano piece is found again in the reduction of a variant."""
+    pitch, loose = back["pitch"], back["pitch_class"]
+    return (
+        f"{pitch['recall']:.0%} of the piano's notes found again, {pitch['precision']:.0%} of these notes the piano's "
+        f"(in any octave {loose['recall']:.0%}, {loose['precision']:.0%}); "
+        f"melody {back['melody']:.0%}, bass {back['bass']:.0%}"
+    )
 
 
 def _row(check: dict[str, Any], score: Score) -> tuple[str, ...]:

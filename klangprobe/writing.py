@@ -12,7 +12,7 @@ __all__ = ["run"]
 
 
 def run(spec: Path, variant: str, *, out: Path | None) -> None:
-    """Write score, reduction, MIDI and ``parts/``, named by VARIANT, into *out* (default: named by spec and variant)."""
+    """Write score, reduction, MIDI and parts of *variant* into *out* (default: a folder named by spec and variant)."""
     import mapping
     from mapping.fullscore_account import not_written
 

@@ -18,15 +18,18 @@ if TYPE_CHECKING:
     from mapping.keeping import faithfulness
     from mapping.midi import write_midi
     from mapping.orchestra import palette_of, players_of
+    from mapping.reducing import reduced
     from mapping.spec import Spec, load_spec
     from mapping.spec_check import check_against
     from mapping.starting import first_spec
+    from mapping.translated_back import back_translation
 
 __all__ = [
     "Arrangement",
     "Spec",
     "arrange",
     "arrange_all",
+    "back_translation",
     "check",
     "check_against",
     "faithfulness",
@@ -35,6 +38,7 @@ __all__ = [
     "palette_of",
     "piano",
     "players_of",
+    "reduced",
     "write_midi",
     "write_score",
 ]
@@ -44,6 +48,7 @@ _HOMES = {
     "Spec": "mapping.spec",
     "arrange": "mapping.arranging",
     "arrange_all": "mapping.arranging",
+    "back_translation": "mapping.translated_back",
     "check": "mapping.checks",
     "check_against": "mapping.spec_check",
     "faithfulness": "mapping.keeping",
@@ -52,6 +57,7 @@ _HOMES = {
     "palette_of": "mapping.orchestra",
     "piano": "mapping.as_piano",
     "players_of": "mapping.orchestra",
+    "reduced": "mapping.reducing",
     "write_midi": "mapping.midi",
     "write_score": "mapping.fullscore",
 }

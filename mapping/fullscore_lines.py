@@ -64,11 +64,11 @@ def _high(part: Part, pitches: list[tuple[int, int, int]], rows: list[int], valu
 
 
 def pedals(part: Part, score: Score, placed: Placed) -> None:
-    """Add the piano's pedal signs for a player who has a pedal, while that player plays."""
+    """Add the piano's pedal signs, and the part's own, for a player who has a pedal, while that player plays."""
     if part.player.instrument.name not in PEDALLED:
         return
     notes, staves = part.notes, part.player.instrument.staves
-    for mark in score.marks_of("pedal"):
+    for mark in (*score.marks_of("pedal"), *(mark for mark in part.marks if mark.kind == "pedal")):
         sounding = (notes["onset"] < mark.end) & (notes["onset"] + notes["duration"] > mark.onset)
         if mark.end > mark.onset and sounding.any():
             kind = "sostenuto" if mark.value == "sostenuto" else "start"

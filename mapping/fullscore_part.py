@@ -45,6 +45,7 @@ class _PartWriter:
         self.score, self.notes = arrangement.score, part.notes
         self.instrument = part.player.instrument
         self.staves = self.instrument.staves
+        self.made = (self.notes["source"] < 0) & bool(arrangement.steps)  # by a step, which names no staff
         self.keys = [Transposition.of(self.instrument, int(fifths)) for fifths in self.score.bars["fifths"]]
         self.pitches = self._written_pitches()
         self.staff, self.home = self._staves_of_notes()
@@ -76,9 +77,9 @@ class _PartWriter:
             one = np.ones(len(self.notes), dtype=np.int64)
             return one, one
         own = np.where(self.notes["pitch"] >= 60, 1, 2)
-        drawn = np.where(self.notes["source"] >= 0, np.clip(self.notes["staff"], 1, 2), own).astype(np.int64)
+        drawn = np.where(self.made, own, np.clip(self.notes["staff"], 1, 2)).astype(np.int64)
         crossing = (self.notes["flags"] & int(Flag.CROSS_STAFF)) != 0
-        return drawn, np.where(crossing & (self.notes["source"] >= 0), 3 - drawn, drawn)
+        return drawn, np.where(crossing & ~self.made, 3 - drawn, drawn)
 
     def _clefs(self, staff: int) -> list[str]:
         """Clef of every bar on a staff."""
