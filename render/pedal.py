@@ -1,6 +1,8 @@
 """The damper pedal of the piano: notes let go while it is down ring until it comes up or the key is struck again.
 
-The synth needs no pedal of its own: to hold a note until the pedal rises sounds the same as MIDI controller 64 does.
+The synth needs no pedal of its own: to hold a note until the pedal rises gives, to the sample, what MIDI controller 64
+gives, because soundfonts know no strings that ring along. Only a key struck again differs: under the controller its
+earlier stroke rings on beside the new one (0.3 dB more), here the strings of a key sound once.
 """
 
 from __future__ import annotations
