@@ -10,6 +10,7 @@ import json
 import os
 import warnings
 import zipfile
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -63,14 +64,16 @@ class Store:
             with path.open("rb") as stream, np.load(stream, allow_pickle=False) as entry:
                 arrays = {name: entry[name] for name in entry.files if name != _META}
                 meta = json.loads(entry[_META].tobytes().decode())
-            os.utime(path)
-        except FileNotFoundError:
+        except (FileNotFoundError, NotADirectoryError):
             return None
         except (OSError, ValueError, KeyError, EOFError, zipfile.BadZipFile) as error:
             message = f"cache entry {path.name} is unreadable ({error}); making it again"
             warnings.warn(message, StoreWarning, stacklevel=2)
-            path.unlink(missing_ok=True)
+            with suppress(OSError):  # a cache one may only read
+                path.unlink(missing_ok=True)
             return None
+        with suppress(OSError):
+            os.utime(path)
         return arrays, meta
 
     def put(self, key: str, arrays: dict[str, np.ndarray], meta: Any = None) -> None:
@@ -80,7 +83,8 @@ class Store:
             with replacing(self.path(key)) as aside, aside.open("wb") as stream:
                 np.savez(stream, **data)  # type: ignore[arg-type]
         except OutputError as error:
-            warnings.warn(f"the cache cannot be written: {error}", StoreWarning, stacklevel=2)
+            message = f"the cache cannot be written ({error.path}: {error.message}); nothing is kept for the next run"
+            warnings.warn(message, StoreWarning, stacklevel=2)
 
     def entries(self) -> list[tuple[float, int, Path]]:
         """Return ``(last use in s, bytes, path)`` of every entry, oldest first."""

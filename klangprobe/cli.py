@@ -9,6 +9,7 @@ import errno
 import os
 import signal
 import sys
+import warnings
 from pathlib import Path
 from typing import Annotated, Optional
 
@@ -188,9 +189,24 @@ def _prepare() -> None:
     for name in ("SIGTERM", "SIGHUP"):
         if (number := getattr(signal, name, None)) and signal.getsignal(number) == signal.SIG_DFL:
             signal.signal(number, lambda *_: sys.exit(143))
+    warnings.formatwarning = _plainly
     for name in ("stdout", "stderr"):
         if getattr(sys, name) is None:
             setattr(sys, name, Path(os.devnull).open("w", encoding="utf-8"))  # noqa: SIM115 - never closed
+
+
+def _plainly(message: Warning | str, category: type[Warning], *_: object, **__: object) -> str:
+    """Return a warning as one line for a musician; of one kind only the first, as the others say no more."""
+    known = str(message)[:_SAME] if category.__name__ == "StoreWarning" else str(message)
+    if known in _told:
+        return ""
+    _told.add(known)
+    return f"klangprobe: {message}\n"
+
+
+_SAME = 11  # as many letters tell the kinds of a store's warning apart
+_told: set[str] = set()
+"""Beginnings of the warnings told."""
 
 
 def main() -> None:
@@ -231,5 +247,7 @@ def _spread(arguments: list[str]) -> list[str]:
             option = word if word in ("--variants", "--judge") else ""
             spread += [] if option else [word]
         else:
+            if word.endswith((".yaml", ".yml")):
+                option = ""  # the spec, said after its variants
             spread += [option, word] if option else [word]
     return spread

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import shlex
 from pathlib import Path
 
 from base.errors import OutputError
@@ -34,5 +35,5 @@ def run(path: Path, *, out: Path | None, orchestra: str) -> Path:
     score_path = os.path.relpath(path.resolve(), target.resolve().parent)
     write_text(target, mapping.first_spec(score, found, orchestra, file=score_path))
     say(f"Written: {target}")
-    say(f"Hear it: klangprobe hear {target}")
+    say(f"Hear it: klangprobe hear {shlex.quote(str(target))}")
     return target

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from base.errors import InputError
+from base.errors import InputError, OutputError
 from base.writing import write_text
 from klangprobe.console import one_line, say, say_json, table
 from klangprobe.workbench import open_spec, read_score
@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 __all__ = ["run"]
 
 _FIRST_RANKS = 2
+_PAGE = b"<!doctype html>"
 _CAPTIONS = {1: "Must be answered:", 2: "Should be answered:", 3: "Details:"}
 
 
@@ -31,6 +32,8 @@ def run(
     every: bool,
 ) -> None:
     """Survey a score, or the score of a spec, and show or write what was found."""
+    for target in (html, worksheet):
+        _refuse_what_is_no_page(target)
     score, found, answers = _surveyed(path, spec)
     if html:
         from klangprobe.survey_page import survey_html
@@ -47,6 +50,16 @@ def run(
     for written in (html, worksheet):
         if written:
             say(f"Written: {written}")
+
+
+def _refuse_what_is_no_page(target: Path | None) -> None:
+    """A slip of the hand must not cost a score or a spec: only a page is replaced by a page."""
+    if target is None or not target.is_file():
+        return
+    with target.open("rb") as stream:
+        if stream.read(len(_PAGE)).lower() != _PAGE:
+            msg = "exists already and is no page"
+            raise OutputError(msg, path=target, hint="Choose another name, such as survey.html.")
 
 
 def _surveyed(path: Path | None, spec: Path | None) -> tuple[Score, Survey, tuple[Any, ...] | None]:

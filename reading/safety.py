@@ -119,7 +119,8 @@ def parse_xml(data: bytes, path: Path) -> Any:
     except (etree.XMLSyntaxError, ValueError, LookupError) as error:
         line = getattr(error, "lineno", None)
         place = f"line {line}" if line else ""
-        raise ScoreError(f"not well-formed XML ({error})", path=path, place=place, hint="Export it again.") from error
+        msg = f"not well-formed XML ({getattr(error, 'msg', None) or error})"
+        raise ScoreError(msg, path=path, place=place, hint="Export it again.") from error
     return root
 
 

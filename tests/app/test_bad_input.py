@@ -135,3 +135,52 @@ def test_a_long_chain_of_variants_is_refused(program, tmp_path: Path) -> None:
     ran = program("check", "spec.yaml")
     assert ran.code == 2
     assert "variants: 100 or fewer are expected here." in ran.err
+
+
+def test_a_page_never_takes_the_place_of_a_score_or_spec(program, tmp_path: Path) -> None:
+    """A slip of the hand with --html or --worksheet is refused; a page of an earlier run is replaced."""
+    (tmp_path / "score.musicxml").write_text(_musicxml(NOTE))
+    for option in ("--html", "--worksheet"):
+        ran = program("survey", "score.musicxml", option, "score.musicxml")
+        assert ran.code == 2
+        assert "is no page" in ran.err
+    assert (tmp_path / "score.musicxml").read_text() == _musicxml(NOTE)
+    for _ in range(2):
+        assert program("survey", "score.musicxml", "--worksheet", "sheet.html").code == 0
+
+
+@pytest.mark.filterwarnings("default::base.store.StoreWarning")
+def test_a_cache_that_is_no_folder_costs_time_only(program, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where nothing can be kept the work is done all the same, and one plain line says so."""
+    (tmp_path / "score.musicxml").write_text(_musicxml(NOTE))
+    (tmp_path / "cache").write_text("a file")
+    monkeypatch.setenv("KLANGPROBE_CACHE", str(tmp_path / "cache"))
+    with pytest.warns(UserWarning, match="nothing is kept for the next run"):
+        ran = program("survey", "score.musicxml")
+    assert ran.code == 0
+    assert "1 bar" in ran.out
+
+
+def test_warnings_are_plain_and_said_once() -> None:
+    """No path of the program, no line of code; of the cache's many warnings of one kind only the first."""
+    from base.store import StoreWarning
+    from klangprobe.cli import _plainly, _told
+
+    _told.clear()
+    said = [_plainly(StoreWarning(f"cache entry {row} is unreadable"), StoreWarning, "store.py", 7) for row in range(3)]
+    assert said == ["klangprobe: cache entry 0 is unreadable\n", "", ""]
+    assert _plainly(StoreWarning("the cache cannot be written"), StoreWarning) != ""
+    _told.clear()
+
+
+def test_a_spec_may_follow_its_variants(program, tmp_path: Path) -> None:
+    """``check --variants plain spec.yaml`` means what it says."""
+    (tmp_path / "score.musicxml").write_text(_musicxml(NOTE))
+    (tmp_path / "spec.yaml").write_text(SPEC)
+    assert program("check", "--variants", "plain", "spec.yaml").out.startswith("plain")
+
+
+def test_what_start_says_can_be_typed(program, tmp_path: Path) -> None:
+    """A name with spaces comes quoted."""
+    (tmp_path / "Hahn & Wächter (1).musicxml").write_text(_musicxml(NOTE))
+    assert "hear 'Hahn & Wächter (1).yaml'" in program("start", "Hahn & Wächter (1).musicxml").out
