@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from base.identity import digest
+from render.lines import choices_of
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -52,6 +53,7 @@ def passage_key(
         _roles(bench, ticks),
         {key: value for key, value in asdict(settings).items() if key != "soundfont"},
         font.sha256 if font else None,
+        choices_of(settings),
         stems,
         _words(bench),
     )

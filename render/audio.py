@@ -38,6 +38,8 @@ FORMATS: dict[str, tuple[str, tuple[str, ...]]] = {
 _TAGS = ("title", "copyright", "software", "artist", "comment", "date", "album", "license", "tracknumber", "genre")
 _DITHER_SEED = 1770
 
+Floats = np.ndarray[Any, np.dtype[np.floating[Any]]]
+
 
 def write_audio(
     path: Path,
@@ -160,14 +162,14 @@ def quantised(
     """
     scale = float(1 << (bits - 1))
     # Sixteen bits need no more than single precision, which is twice as fast.
-    scaled = np.multiply(samples, scale, dtype=np.float32 if bits == 16 else np.float64)
+    scaled: Floats = np.multiply(samples, scale, dtype=np.float32 if bits == 16 else np.float64)
     if dither:
         noise = _triangular(scaled.shape, first_sample)
         noise *= scaled != 0.0
         scaled += noise
     np.rint(scaled, out=scaled)
     np.clip(scaled, -scale, scale - 1.0, out=scaled)
-    return scaled.astype(np.int32)
+    return np.asarray(scaled.astype(np.int32))
 
 
 def _triangular(shape: tuple[int, ...], first_sample: int) -> np.ndarray[Any, np.dtype[np.float32]]:
@@ -181,7 +183,7 @@ def _triangular(shape: tuple[int, ...], first_sample: int) -> np.ndarray[Any, np
     numbers = bits.random_raw(-(-(offset + count) // 4)).astype("<u8", copy=False).view("<u2")[offset : offset + count]
     noise = np.subtract(numbers[0::2], numbers[1::2], dtype=np.float32)
     noise *= np.float32(1.0 / 65536.0)
-    return noise.reshape(shape)
+    return np.asarray(noise.reshape(shape))
 
 
 def _format(path: Path, sample_format: str | None) -> tuple[str, str]:

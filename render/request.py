@@ -5,6 +5,7 @@ A synth is a class registered under the entry-point group ``klangprobe.synths``:
     class MySynth:
         name = "my synth"
         uses_font = True                           # False: no soundfont is looked for
+        several_fonts = False                      # True: takes ``further=`` fonts, see soundfonts.presets
 
         def __init__(self, font: Font | None) -> None: ...
 

@@ -102,7 +102,7 @@ def stream_mix(
     players = instrumentarium(settings)
     score = arrangement.score
     span = span_of(score, bars or (1, len(score.bars)))
-    lines = lines_of(arrangement, span, settings, players.calibration, Dynamics(score))
+    lines = lines_of(arrangement, span, settings, players, Dynamics(score))
     expected = int(span.end_s * SAMPLE_RATE_HZ) // _BLOCK + 2
     with _raw_file(path.parent) as raw:
         peak, count = 0.0, 0

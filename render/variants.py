@@ -78,7 +78,7 @@ def render_variants(
     with ThreadPoolExecutor(1) as aside:
         aside.submit(_prepare, players.synth, settings)  # meanwhile the notes are performed
         span, dynamics = span_of(score, bars), Dynamics(score)
-        variants = [lines_of(one, span, settings, players.calibration, dynamics) for one in arrangements]
+        variants = [lines_of(one, span, settings, players, dynamics) for one in arrangements]
     requests = [line.voiced.request for lines in variants for line in lines]
     sounded = iter(sound_stems(requests, players.synth, store=store, workers=workers, progress=progress))
     stems = [[next(sounded) for _ in lines] for lines in variants]
@@ -185,7 +185,8 @@ def _about(players: Instrumentarium, settings: RenderSettings) -> dict[str, Any]
     return {
         "soundfont": font.name if font else None,
         "soundfont_sha256": font.sha256 if font else None,
-        "attribution": font.attribution if font else "",
+        "attribution": " ".join(dict.fromkeys(one.attribution for one in players.fonts)),
+        "further_fonts": {one.name: one.sha256 for one in players.presets.fonts},
         "advice": font.advice if font else "",
         "calibrated": players.calibration.measured,
         "balance_overruled": sorted(name for name, row in power_table().items() if row.sure == "yours"),

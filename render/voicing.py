@@ -17,6 +17,7 @@ from render.request import SOUND_DTYPE, SWELL_DTYPE, StemRequest
 from render.sound import SAMPLE_RATE_HZ
 from soundfonts.balance import instrument_of, powers_db
 from soundfonts.calibration import LAYERS, layers_of
+from soundfonts.presets import INSTRUMENTS_OWN, Presets
 
 if TYPE_CHECKING:
     from mapping.arrangement import Player
@@ -30,7 +31,6 @@ FULL_SCALE_POWER_DB = 128.0
 """Sound power (dB re 1 pW) that reaches digital full scale at the reference distance: a tutti just fits below."""
 
 _RAW_DB = -20.0  # for balance "font": leaves room for many players
-_BANK = 0
 _SHORTEST = SAMPLE_RATE_HZ // 50
 _LAYER_PLACES = np.array([row[1] for row in LAYERS])
 
@@ -56,7 +56,13 @@ class Voiced:
     replaced: tuple[tuple[int, int], ...] = ()
 
 
-def voice(player: Player, performance: Performance, settings: RenderSettings, calibration: Calibration) -> Voiced:
+def voice(
+    player: Player,
+    performance: Performance,
+    settings: RenderSettings,
+    calibration: Calibration,
+    presets: Presets = INSTRUMENTS_OWN,
+) -> Voiced:
     """Return the request for a player's stem.
 
     Parameters
@@ -66,13 +72,15 @@ def voice(player: Player, performance: Performance, settings: RenderSettings, ca
     settings : RenderSettings
         Its balance chooses the table of levels.
     calibration : Calibration
-        Of the font in use.
+        Of the fonts in use.
+    presets : Presets
+        The user's choice of presets.
     """
     played, shapes = performance.played, performance.shapes
     sounds, swells = np.zeros(len(played), SOUND_DTYPE), np.zeros(len(shapes), SWELL_DTYPE)
     needed, wanted = np.zeros(len(played)), np.zeros(len(shapes))
     for number in np.unique(played["technique"]):
-        voicer = _Voicer(player, TECHNIQUES[number], settings.balance, calibration)
+        voicer = _Voicer(player, TECHNIQUES[number], settings.balance, calibration, presets)
         rows = np.flatnonzero(played["technique"] == number)
         sounds[rows], needed[rows] = voicer.sounds(played[rows])
         some = np.flatnonzero(played["technique"][shapes["played"]] == number)
@@ -90,10 +98,11 @@ def voice(player: Player, performance: Performance, settings: RenderSettings, ca
 class _Voicer:
     """What is asked for notes of one player that are played in one way."""
 
-    def __init__(self, player: Player, way: str, balance: str, calibration: Calibration) -> None:
+    def __init__(self, player: Player, way: str, balance: str, calibration: Calibration, presets: Presets) -> None:
         self.count, self.way, self.balance, self.calibration = player.count, way, balance, calibration
         self.instrument = instrument_of(player.instrument.name)
-        self.preset = _BANK, player.instrument.program(way, count=player.count)
+        own = player.instrument.program(way, count=player.count)
+        self.preset = presets.preset(player.instrument.name, way, player.count, own)
 
     def levels_db(self, dynamics: Floats, pitches: Floats) -> Floats:
         """Return the levels notes must have, in dB re full scale at the reference distance."""

@@ -16,6 +16,7 @@ from base.errors import InputError, MissingPart
 from render.request import StemRequest, StemSound, StemStream
 from render.synths.library import GEN_ATTENUATION, GEN_FILTERFC, GEN_FINETUNE, library, library_version
 from render.synths.steady import SteadyStream, without_offset
+from soundfonts.presets import FONT_BANKS
 
 if TYPE_CHECKING:
     from soundfonts import Font
@@ -44,6 +45,8 @@ class FluidSynth:
     ----------
     font : Font
         The soundfont to play.
+    further : tuple of Font
+        More soundfonts, whose banks are numbered on (soundfonts.presets.FONT_BANKS).
     static : bool
         Load every sample at once (slower start, faster stems), as a long-lived process wants it.
     tail_cap_s : float
@@ -57,23 +60,37 @@ class FluidSynth:
 
     name = "fluidsynth"
     uses_font = True
+    several_fonts = True
 
-    def __init__(self, font: Font | None, *, static: bool = False, tail_cap_s: float = TAIL_CAP_S) -> None:
+    def __init__(
+        self,
+        font: Font | None,
+        *,
+        further: tuple[Font, ...] = (),
+        static: bool = False,
+        tail_cap_s: float = TAIL_CAP_S,
+    ) -> None:
         library()
         if font is None:
             msg = "FluidSynth needs a soundfont."
             raise MissingPart(msg, hint="Name one, or choose the synth 'partials'.")
-        self.font = font
+        self.font, self.further = font, further
         self.static = static
         self.tail_cap_s = tail_cap_s
         self._served = 0
-        self._idle: list[_LoadedFont] = []
+        self._idle: list[_LoadedFonts] = []
         self._lock = threading.Lock()
         self._threads = threading.local()
 
+    @property
+    def _fonts(self) -> tuple[Font, ...]:
+        """The main font first."""
+        return self.font, *self.further
+
     def identity(self) -> dict[str, str]:
         """Return library version, font checksum and fixed settings."""
-        return {
+        more = {"further fonts": " ".join(font.sha256 for font in self.further)} if self.further else {}
+        return more | {
             "synth": self.name,
             "library": library_version(),
             "font": self.font.sha256,
@@ -106,10 +123,10 @@ class FluidSynth:
         loaded = getattr(self._threads, "loaded", None)
         if loaded is None:  # all streams of a thread share one font, which goes when the thread goes
             with self._lock:
-                loaded = self._threads.loaded = _LoadedFont(self.font, static=True)
+                loaded = self._threads.loaded = _LoadedFonts(self._fonts, static=True)
         return SteadyStream(_FreshSynth(loaded, request))
 
-    def _borrow(self) -> _LoadedFont:
+    def _borrow(self) -> _LoadedFonts:
         """Take a loaded font that nobody uses, or load one.
 
         A synth that has served many stems loads all samples at once: slower at first, quicker for each stem after.
@@ -118,13 +135,13 @@ class FluidSynth:
             static = self.static or self._served > _MANY_STEMS
             if static:
                 self._idle = [loaded for loaded in self._idle if loaded.static]
-            return self._idle.pop() if self._idle else _LoadedFont(self.font, static=static)
+            return self._idle.pop() if self._idle else _LoadedFonts(self._fonts, static=static)
 
 
-class _LoadedFont:
-    """A soundfont in memory, owned by a synth that never plays."""
+class _LoadedFonts:
+    """Soundfonts in memory, owned by a synth that never plays."""
 
-    def __init__(self, font: Font, *, static: bool) -> None:
+    def __init__(self, fonts: tuple[Font, ...], *, static: bool) -> None:
         self.lib = lib = library()
         self.static = static
         self.settings = lib.new_fluid_settings()
@@ -140,11 +157,15 @@ class _LoadedFont:
             lib.fluid_settings_setint(self.settings, name.encode(), value)
         self.keeper = lib.new_fluid_synth(self.settings)
         # With its presets chosen, the keeper holds the samples that every fresh synth would first read for nothing.
-        number = lib.fluid_synth_sfload(self.keeper, str(font.path).encode(), 1)
+        self.sfonts = [self._load(font) for font in fonts]
+
+    def _load(self, font: Font) -> Any:
+        """Load one soundfont."""
+        number = self.lib.fluid_synth_sfload(self.keeper, str(font.path).encode(), 1)
         if number < 0:
             msg = "the soundfont could not be loaded."
             raise InputError(msg, path=font.path, hint="Is it a complete SF2 or SF3 file?")
-        self.sfont = lib.fluid_synth_get_sfont_by_id(self.keeper, number)
+        return self.lib.fluid_synth_get_sfont_by_id(self.keeper, number)
 
     def __del__(self) -> None:
         # Only when no synth plays from it any more: each one that does holds a reference to this object.
@@ -158,7 +179,7 @@ class _FreshSynth:
     It must be used by one thread only: that of its loaded font.
     """
 
-    def __init__(self, loaded: _LoadedFont, request: StemRequest) -> None:
+    def __init__(self, loaded: _LoadedFonts, request: StemRequest) -> None:
         self.loaded, self.lib, self.rate = loaded, loaded.lib, request.sample_rate_hz
         self.request = request
         self.channels = _channels(request.sounds, self.rate)
@@ -174,12 +195,13 @@ class _FreshSynth:
         self.lib.fluid_settings_setint(loaded.settings, b"synth.midi-channels", count)
         self.lib.fluid_settings_setnum(loaded.settings, b"synth.sample-rate", float(self.rate))
         self.synth = self.lib.new_fluid_synth(loaded.settings)
-        self.sfont = self.lib.fluid_synth_add_sfont(self.synth, loaded.sfont)
+        self.sfonts = [self.lib.fluid_synth_add_sfont(self.synth, sfont) for sfont in loaded.sfonts]
 
     def close(self) -> None:
         """Let go of the synth; the font outlives it, so it must be taken out first."""
         if self.synth:
-            self.lib.fluid_synth_remove_sfont(self.synth, self.loaded.sfont)
+            for sfont in self.loaded.sfonts:
+                self.lib.fluid_synth_remove_sfont(self.synth, sfont)
             self.lib.delete_fluid_synth(self.synth)
             self.synth = None
 
@@ -239,12 +261,14 @@ class _FreshSynth:
             return
         self.selected[channel] = wanted
         self.lib.fluid_synth_cc(self.synth, channel, 7, 127)
-        if self.lib.fluid_synth_program_select(self.synth, channel, self.sfont, *wanted) == 0:
+        row, bank = divmod(wanted[0], FONT_BANKS)
+        sfont = self.sfonts[row] if row < len(self.sfonts) else self.sfonts[0]
+        if self.lib.fluid_synth_program_select(self.synth, channel, sfont, bank, wanted[1]) == 0:
             return
         self.missing.add(wanted)
         family = wanted[1] // 8 * 8  # General MIDI groups programs in families of eight
         for program in (wanted[1], *range(family, family + 8), 48, 0):
-            if self.lib.fluid_synth_program_select(self.synth, channel, self.sfont, 0, program) == 0:
+            if self.lib.fluid_synth_program_select(self.synth, channel, sfont, 0, program) == 0:
                 return
 
     def _set(self, channel: int, gain_db: float, bright_cents: float) -> None:

@@ -17,10 +17,10 @@ UP_S = 2.4
 @pytest.fixture(scope="module")
 def loaded():
     """A loaded soundfont."""
-    from render.synths.fluid import _LoadedFont
+    from render.synths.fluid import _LoadedFonts
 
     try:
-        return _LoadedFont(soundfonts.default(), static=False)
+        return _LoadedFonts((soundfonts.default(),), static=False)
     except MissingPart:
         pytest.skip("no soundfont installed")
 
@@ -30,7 +30,7 @@ def by_controller(loaded):
     lib = loaded.lib
     lib.fluid_settings_setint(loaded.settings, b"synth.midi-channels", 16)
     synth = lib.new_fluid_synth(loaded.settings)
-    font = lib.fluid_synth_add_sfont(synth, loaded.sfont)
+    font = lib.fluid_synth_add_sfont(synth, loaded.sfonts[0])
     lib.fluid_synth_program_select(synth, 0, font, 0, 0)
     lib.fluid_synth_cc(synth, 0, 7, 127)
     events = [(0.0, lib.fluid_synth_cc, 64, 127), (UP_S, lib.fluid_synth_cc, 64, 0)]
@@ -45,7 +45,7 @@ def by_controller(loaded):
             done += count
         if call:
             call(synth, 0, *values)
-    lib.fluid_synth_remove_sfont(synth, loaded.sfont)
+    lib.fluid_synth_remove_sfont(synth, loaded.sfonts[0])
     lib.delete_fluid_synth(synth)
     return out
 
