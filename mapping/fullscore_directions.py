@@ -11,7 +11,10 @@ from mapping.fullscore_text import plain
 if TYPE_CHECKING:
     from reading.score import Score
 
-__all__ = ["Direction", "Placed", "direction_xml", "words"]
+__all__ = ["Direction", "Placed", "direction_xml", "free_number", "words"]
+
+
+_NUMBERS = range(1, 17)
 
 
 class Direction(NamedTuple):
@@ -59,6 +62,26 @@ class Placed:
             bar = score.bar_at(tick if late else tick - 1) - 1
             found[min(bar, len(found) - 1)][sign.staff].append((tick, sign))
         return found
+
+
+def free_number(open_until: dict[int, int], onset: int, score: Score) -> int:
+    """Return a number no open line has, all through the bar where possible, for voices stand one after the other.
+
+    Parameters
+    ----------
+    open_until : dict of int to int
+        Number to the tick its last line ends at.
+    onset : int
+        Tick where the new line begins.
+
+    Returns
+    -------
+    int
+        1 to 16 (MusicXML 4.0, ``number-level``), or 0 where all are taken.
+    """
+    bar = int(score.bars["onset"][score.bar_at(onset) - 1])
+    quiet = next((one for one in _NUMBERS if open_until.get(one, -1) <= bar), 0)
+    return quiet or next((one for one in _NUMBERS if open_until.get(one, -1) <= onset), 0)
 
 
 def words(text: str, style: str = 'font-style="italic"') -> str:

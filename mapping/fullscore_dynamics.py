@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from mapping.fullscore_details import Details, origins
-from mapping.fullscore_directions import Direction, Placed
+from mapping.fullscore_directions import Direction, Placed, free_number
 from mapping.fullscore_text import plain
 from mapping.levels import UNMARKED
 from reading.score import DYNAMICS, Flag
@@ -143,12 +143,20 @@ def hairpins(part: Part, score: Score, placed: Placed) -> None:
     wanted = [(mark, notes["dynamic"] < 0) for mark in score.marks_of("hairpin")]
     wanted += [(replace(mark, staff=0), notes["dynamic"] < 99) for mark in part.marks if mark.kind == "hairpin"]
     done: list[Mark] = []
-    for mark, mask in sorted(wanted, key=lambda item: not bool((item[1] & (origin == item[0].staff)).any())):
+    for mark, mask in sorted(
+        wanted,
+        key=lambda item: (not bool((item[1] & (origin == item[0].staff)).any()), item[0].end - item[0].onset),
+    ):
         inside = mask & (notes["onset"] < mark.end) & (notes["onset"] + notes["duration"] > mark.onset)
         if mark.end <= mark.onset or not inside.any() or any(_clash(mark, other, staves) for other in done):
             continue
         done.append(mark)
-        number = 1 + len(done) % 6
+    open_until: dict[int, int] = {}
+    for mark in sorted(done, key=lambda one: one.onset):
+        number = free_number(open_until, mark.onset, score)
+        if not number:
+            continue
+        open_until[number] = mark.end
         kind = "crescendo" if mark.value == "cresc" else "diminuendo"
         placement, staff = side(mark.staff, staves)
         placed.opening[mark.onset].append(Direction(placement, f'<wedge type="{kind}" number="{number}"/>', staff))
@@ -157,4 +165,5 @@ def hairpins(part: Part, score: Score, placed: Placed) -> None:
 
 def _clash(one: Mark, other: Mark, staves: int) -> bool:
     """Whether two hairpins would stand over each other."""
-    return one.onset < other.end and other.onset < one.end and (staves == 1 or one.staff == other.staff)
+    same = (one.onset, one.end, one.staff, one.value) == (other.onset, other.end, other.staff, other.value)
+    return same if staves > 1 else one.onset < other.end and other.onset < one.end

@@ -48,7 +48,8 @@ def holds_of(part: Part, score: Score) -> Holds:
             continue
         start, end = mark.onset, max(_end(mark, score), mark.onset + 1)
         own = ((held["onset"] < end) & (held["onset"] + held["duration"] >= start)).any()
-        if own or start < until or (start >= score.end):
+        kept = part.player.instrument.staves > 1 and not mark.notes  # rests of both hands, each with its own
+        if start >= score.end or ((own or start < until) and not kept):
             continue
         until = end
         tick = min(end, score.end) - 1 if mark.notes else start

@@ -60,7 +60,7 @@ class NoteWriter:
         before = self.graces(glyph.grace, voice, accidentals)
         rows = sorted(glyph.rows, key=lambda one: int(self.notes["pitch"][one]))
         heads = [self._head(row, rows, glyph, start, voice, accidentals.get((row, glyph.start), "")) for row in rows]
-        return before + "".join(heads) + self.graces(glyph.after, voice, accidentals, after=True)
+        return before + "".join(heads) + self.graces(glyph.after, voice, accidentals)
 
     def _head(self, row: int, rows: list[int], glyph: Glyph, start: int, voice: int, sign: str) -> str:
         """One note head; the lowest of a chord carries what belongs to the whole chord."""
@@ -70,10 +70,11 @@ class NoteWriter:
         cue = bool(int(self.notes["flags"][row]) & Flag.CUE)
         ties = ('<tie type="stop"/>' if into else "") + ('<tie type="start"/>' if out else "")
         beams = "".join(f'<beam number="{level}">{word}</beam>' for level, word in enumerate(glyph.beams, start=1))
+        notations = self._notations(row, rows, glyph, start, into=into, out=out)
         return (
             f"<note>{'<cue/>' if cue else ''}{'' if lowest else '<chord/>'}{self._pitch(row)}"
             f"<duration>{glyph.length}</duration>{'' if cue else ties}{_timing(glyph, voice, sign, cue=cue)}"
-            f"{self._place(row)}{beams if lowest else ''}{self._notations(row, rows, glyph, into=into, out=out)}</note>"
+            f"{self._place(row)}{beams if lowest else ''}{notations}</note>"
         )
 
     def _place(self, row: int) -> str:
@@ -86,22 +87,20 @@ class NoteWriter:
         altered = f"<alter>{alter}</alter>" if alter else ""
         return f"<pitch><step>{'CDEFGAB'[step]}</step>{altered}<octave>{octave}</octave></pitch>"
 
-    def graces(self, run: list[tuple[int, ...]], voice: int, accidentals: Accidentals, *, after: bool = False) -> str:
+    def graces(self, run: list[tuple[int, ...]], voice: int, accidentals: Accidentals) -> str:
         """Return a run of grace notes, beamed, each tuple struck together."""
         values = [self.details.graces.get(chord[0], (0, 8 if len(run) == 1 else 16))[1] for chord in run]
         return "".join(
-            self._grace(chord, voice, accidentals, values[place], _grace_beams(values, place), after=after)
+            self._grace(chord, voice, accidentals, values[place], _grace_beams(values, place))
             for place, chord in enumerate(run)
         )
 
-    def _grace(
-        self, chord: tuple[int, ...], voice: int, accidentals: Accidentals, value: int, beams: str, *, after: bool
-    ) -> str:
+    def _grace(self, chord: tuple[int, ...], voice: int, accidentals: Accidentals, value: int, beams: str) -> str:
         """Grace notes that are struck together."""
         found = []
         for position, row in enumerate(chord):
             flags = int(self.notes["flags"][row])
-            kind = ' steal-time-previous="20"' if after else ""
+            kind = ' steal-time-previous="20"' if flags & int(Flag.GRACE_AFTER) else ""
             kind += ' slash="yes"' if flags & int(Flag.GRACE_SLASH) else ""
             sign = accidentals.get((row, -1), "")
             found.append(
@@ -113,7 +112,7 @@ class NoteWriter:
 
     def _grace_notations(self, row: int, *, first: bool) -> str:
         """Slurs and articulations of a grace note."""
-        found = "".join(f'<slur type="{way}" number="{number}"/>' for way, number in self.signs.slurs.get(row, ()))
+        found = "".join(f'<slur type="{way}" number="{number}"/>' for way, number, _ in self.signs.slurs.get(row, ()))
         ornaments, lines = note_signs(row, self.notes, self.details, self._key(row), first=True, last=True)
         found += f"<ornaments>{ornaments}</ornaments>{lines}" if ornaments else lines
         found += articulations(int(self.notes["flags"][row]), "") if first else ""
@@ -123,11 +122,13 @@ class NoteWriter:
         """Transposition in the bar of a note."""
         return self.keys[int(self.notes["bar"][row]) - 1]
 
-    def _notations(self, row: int, rows: list[int], glyph: Glyph, *, into: bool, out: bool) -> str:
+    def _notations(self, row: int, rows: list[int], glyph: Glyph, start: int, *, into: bool, out: bool) -> str:
         """Ties, slurs and signs of a note; what holds for a chord stands at its lowest note."""
         found = ('<tied type="stop"/>' if into else "") + ('<tied type="start"/>' if out else "")
-        for way, number in self.signs.slurs.get(row, ()):
-            if (way == "start" and not into) or (way == "stop" and not out):
+        begin = start + glyph.start
+        for way, number, tick in self.signs.slurs.get(row, ()):
+            before = not into or tick >= begin  # at the first written value, the last, or the one it was printed at
+            if before and (not out or tick < begin + glyph.length):
                 found += f'<slur type="{way}" number="{number}"/>'
         ornaments, lines = note_signs(row, self.notes, self.details, self._key(row), first=not into, last=not out)
         if row == rows[0]:

@@ -58,7 +58,13 @@ class _PartWriter:
         self.holds = holds_of(part, self.score)
         self.pairs = signs.details.pairs
         self.bars = [
-            bars_of(self.notes, self.score, np.flatnonzero(self.home == staff).tolist(), signs.details.graces)
+            bars_of(
+                self.notes,
+                self.score,
+                np.flatnonzero(self.home == staff).tolist(),
+                signs.details.graces,
+                self._own_voices(),
+            )
             for staff in range(1, self.staves + 1)
         ]
         self.writer = NoteWriter(self.notes, self.pitches, self.staff, self.keys, signs, self.instrument)
@@ -80,6 +86,17 @@ class _PartWriter:
         drawn = np.where(self.made, own, np.clip(self.notes["staff"], 1, 2)).astype(np.int64)
         crossing = (self.notes["flags"] & int(Flag.CROSS_STAFF)) != 0
         return drawn, np.where(crossing & ~self.made, 3 - drawn, drawn)
+
+    def _own_voices(self) -> Any:
+        """Voice of every note within its home staff, as the piano has it; 0 where a step made it; None on one staff."""
+        if self.staves == 1:
+            return None
+        piano = self.score.notes
+        home = piano[(piano["flags"] & int(Flag.CROSS_STAFF)) == 0]
+        visitors_from = [0, *(int(home["voice"][home["staff"] == staff].max(initial=0)) for staff in (1, 2))]
+        crossing = self.home != self.staff  # visitors are numbered after the voices at home on the staff they visit
+        own = self.notes["voice"] - np.where(crossing, np.take(visitors_from, self.staff), 0)
+        return np.where(self.notes["source"] >= 0, np.maximum(1, own), 0)
 
     def _clefs(self, staff: int) -> list[str]:
         """Clef of every bar on a staff."""
@@ -184,7 +201,7 @@ class _PartWriter:
             else:
                 found.append(self.writer.graces(glyph.grace, voice, accidentals))
                 found.append(rest(glyph, voice, place, main=main))
-                found.append(self.writer.graces(glyph.after, voice, accidentals, after=True))
+                found.append(self.writer.graces(glyph.after, voice, accidentals))
         return "".join([*found, *self._until(signs, start + length, -1)])
 
     def _until(self, signs: list[tuple[int, Direction]], here: int, end: int) -> list[str]:

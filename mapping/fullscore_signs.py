@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
@@ -14,7 +13,7 @@ from mapping.fullscore_directions import Direction, Placed, words
 from mapping.fullscore_dynamics import dynamics, hairpins, side
 from mapping.fullscore_global import attacks, players_words
 from mapping.fullscore_lines import octave_lines, pedals
-from mapping.fullscore_slurs import slurs
+from mapping.fullscore_slurs import Slurs, slurs
 
 if TYPE_CHECKING:
     from mapping.arrangement import Arrangement, Part
@@ -35,14 +34,14 @@ class Signs:
     ----------
     placed : Placed
         What stands beside the notes.
-    slurs : dict of int to list of (str, int)
-        Row of a note to starts and stops with their numbers.
+    slurs : dict of int to list of (str, int, int)
+        Row of a note to starts and stops with their numbers and ticks.
     details : Details
         What the piano's marks say of the notes beyond their flags.
     """
 
     placed: Placed = field(default_factory=Placed)
-    slurs: dict[int, list[tuple[str, int]]] = field(default_factory=lambda: defaultdict(list))
+    slurs: Slurs = field(default_factory=dict)
     details: Details = field(default_factory=Details)
 
 
@@ -66,7 +65,7 @@ def signs_of(part: Part, arrangement: Arrangement, pitches: list[tuple[int, int,
     hairpins(part, score, placed)
     _texts(part, score, signs)
     pedals(part, score, placed)
-    signs.slurs = slurs(part, score)
+    signs.slurs = slurs(part, score, signs.details.graces)
     return signs
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from typing import TYPE_CHECKING, Any
 
+from mapping.fullscore_directions import free_number
 from reading.score import Flag
 
 if TYPE_CHECKING:
@@ -12,18 +13,22 @@ if TYPE_CHECKING:
     from mapping.draft import Rows
     from reading.score import Score
 
-__all__ = ["slurs"]
+__all__ = ["Slurs", "slurs"]
 
-_MOST = 6  # slur numbers at one time
+Slurs = dict[int, list[tuple[str, int, int]]]
+"""Start or stop, number, and the tick it stands at (within a tied note), by row."""
 
-Slurs = dict[int, list[tuple[str, int]]]
 
-
-def slurs(part: Part, score: Score) -> Slurs:
-    """Return starts and stops of slurs with their numbers, by row of the part.
+def slurs(part: Part, score: Score, graces: dict[int, tuple[int, int]]) -> Slurs:
+    """Return starts and stops of slurs with their numbers and ticks, by row of the part.
 
     A piece of a slur is still one breath or bow. A player on one staff ends a slur before a rest (common practice, no
     source); on two staves the piano's slurs stay as they are.
+
+    Parameters
+    ----------
+    graces : dict of int to (int, int)
+        Place in its run, and printed value, of grace notes by row.
     """
     notes = part.notes
     found: Slurs = defaultdict(list)
@@ -33,25 +38,35 @@ def slurs(part: Part, score: Score) -> Slurs:
         if 0 <= source < len(score.notes):
             rows_of[source].append(row)
             lines[_line(score.notes[source])].append(row)
+    places = {int(notes["source"][row]): place for row, (place, _) in graces.items()}
     open_until: dict[int, int] = {}
     for mark in score.marks_of("slur"):
-        ends = sorted((score.notes[one] for one in mark.notes if 0 <= one < len(score.notes)), key=_order)
+        known = [one for one in mark.notes if 0 <= one < len(score.notes)]
+        ends = sorted(known, key=lambda one: (*_order(score.notes[one]), places.get(one, 0)))
         if len(ends) < 2:
             continue
-        first, last = ends[0], ends[-1]
+        first, last = score.notes[ends[0]], score.notes[ends[-1]]
         under = [row for row in lines[_line(first)] if first["onset"] <= notes["onset"][row] <= last["onset"]]
-        tops = (rows_of.get(int(first["id"]), []), rows_of.get(int(last["id"]), []))
-        under = sorted({*under, *tops[0], *tops[1]}, key=lambda row: _order(notes[row]))
+        tops = rows_of.get(ends[0], []), rows_of.get(ends[-1], [])
+        under = sorted({*under, *tops[0], *tops[1]}, key=lambda row: (*_order(notes[row]), graces.get(row, (0, 0))[0]))
         for run in _runs(under, notes) if part.player.instrument.staves == 1 else [under]:
             start = next((row for row in tops[0] if row in run), run[0] if run else -1)
             stop = next((row for row in reversed(tops[1]) if row in run), run[-1] if run else -1)
-            apart = start >= 0 and _order(notes[start]) < _order(notes[stop])
-            number = next((n for n in range(1, _MOST + 1) if open_until.get(n, -1) < notes["onset"][start]), 0)
+            apart = (
+                start >= 0 and start != stop and run.index(start) < run.index(stop) and not _struck(start, stop, notes)
+            )
+            number = free_number(open_until, int(notes["onset"][start]), score)
             if apart and number:
-                open_until[number] = int(notes["onset"][stop])
-                found[start].append(("start", number))
-                found[stop].append(("stop", number))
+                open_until[number] = int(notes["onset"][stop] + max(1, notes["duration"][stop]))
+                found[start].append(("start", number, mark.onset))
+                found[stop].append(("stop", number, mark.end - 1))
     return found
+
+
+def _struck(one: int, other: int, notes: Rows) -> bool:
+    """Whether two notes are struck together, so that no slur joins them."""
+    grace = (int(notes["flags"][one]) | int(notes["flags"][other])) & Flag.GRACE
+    return not grace and bool(notes["onset"][one] == notes["onset"][other])
 
 
 def _line(note: Any) -> tuple[int, ...]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -25,6 +25,7 @@ class Chord:
     end: int
     rows: list[int] = field(default_factory=list)
     top: int = 0
+    voice: int = 0  # the piano's own, where it is kept
 
 
 @dataclass
@@ -41,7 +42,7 @@ Runs = dict[int, tuple[int, int]]
 
 
 def bars_of(
-    notes: Rows, score: Score, rows: list[int] | None = None, runs: Runs | None = None
+    notes: Rows, score: Score, rows: list[int] | None = None, runs: Runs | None = None, own: Any = None
 ) -> list[tuple[list[Chord], list[Grace]]]:
     """Return for every bar its chords and its grace notes in the order they are struck.
 
@@ -54,6 +55,9 @@ def bars_of(
         Only these (one staff of the player).
     runs : dict of int to (int, int), optional
         Place in its run, and printed value, of grace notes.
+    own : ndarray of int, shape (notes,), optional
+        Voice of each note where the piano's voices stay apart (on two staves), 0 for none; without it, notes that go
+        together are one chord.
     """
     rows = list(range(len(notes))) if rows is None else rows
     starts = score.bars["onset"].tolist()
@@ -63,10 +67,12 @@ def bars_of(
     for onset, group, after in _graces(notes, [row for row in rows if grace[row]], runs or {}):
         bar = min(max(1, int(notes["bar"][group[0]])), len(starts)) - 1
         found[bar][1].append(Grace(min(onset, ends[bar]) - starts[bar], group, after))
-    for onset, end, group in _together(notes, [row for row in rows if not grace[row]]):
+    voices = np.zeros(len(notes), dtype=np.int64) if own is None else own
+    for onset, end, group in _together(notes, [row for row in rows if not grace[row]], voices):
         bar = max(0, int(np.searchsorted(score.bars["onset"], onset, side="right")) - 1)
         while bar < len(starts) and starts[bar] < end:
             chord = Chord(max(onset, starts[bar]) - starts[bar], min(end, ends[bar]) - starts[bar], group)
+            chord.voice = int(voices[group[0]])
             chord.top = max(int(notes["pitch"][row]) for row in group)
             if chord.end > chord.start:
                 found[bar][0].append(chord)
@@ -74,15 +80,16 @@ def bars_of(
     return found
 
 
-def _together(notes: Rows, rows: list[int]) -> list[tuple[int, int, list[int]]]:
+def _together(notes: Rows, rows: list[int], voices: Any) -> list[tuple[int, int, list[int]]]:
     """Groups of rows with one onset and one end; cues apart; a pitch that sounds twice at once gets its own group."""
     groups: dict[tuple[int, int, int, int], list[int]] = {}
+    pitches, cues = notes["pitch"].tolist(), (notes["flags"] & int(Flag.CUE) != 0).tolist()
     for row in rows:
-        onset, cue, copy = int(notes["onset"][row]), int(notes["flags"][row]) & int(Flag.CUE), 0
+        onset, kind, copy = int(notes["onset"][row]), 2 * int(voices[row]) + cues[row], 0
         end = onset + int(notes["duration"][row])
-        while any(notes["pitch"][other] == notes["pitch"][row] for other in groups.get((onset, end, cue, copy), [])):
+        while any(pitches[other] == pitches[row] for other in groups.get((onset, end, kind, copy), [])):
             copy += 1
-        groups.setdefault((onset, end, cue, copy), []).append(row)
+        groups.setdefault((onset, end, kind, copy), []).append(row)
     return [(onset, end, group) for (onset, end, _, _), group in groups.items()]
 
 
@@ -109,17 +116,22 @@ def voiced(chords: list[Chord], graces: list[Grace], length: int, notes: Rows | 
     notes : ndarray, dtype PART_DTYPE, optional
         Grace notes go to a note of their own voice where it is known.
     """
-    voices: list[list[Chord]] = []
+    voices: list[list[Chord]] = [[] for _ in {chord.voice for chord in chords if chord.voice}]
+    place = {voice: number for number, voice in enumerate(sorted({chord.voice for chord in chords if chord.voice}))}
     for chord in sorted(chords, key=lambda one: (one.start, -one.top, one.end)):
-        free = next((voice for voice in voices if voice[-1].end <= chord.start), None)
-        if free is None:
+        wished = voices[place[chord.voice]] if chord.voice else None
+        if wished is None or (wished and wished[-1].end > chord.start):
+            wished = next((one for one in voices[len(place) :] if one[-1].end <= chord.start), None)
+        if wished is None:
             voices.append([chord])
         else:
-            free.append(chord)
+            wished.append(chord)
+    voices = [voice for voice in voices if voice]
     events = [_filled(voice, length) for voice in voices] or [_filled([], length)]
     for grace in graces:
         event = _host(events, grace, notes)
-        (event.after if grace.after else event.grace).append(tuple(grace.rows))
+        late = grace.after and event.start + event.length == grace.place
+        (event.after if late else event.grace).append(tuple(grace.rows))
     return events
 
 
@@ -138,25 +150,20 @@ def _filled(voice: list[Chord], length: int) -> list[Event]:
 
 def _host(voices: list[list[Event]], grace: Grace, notes: Rows | None) -> Event:
     """The event a grace note stands before (or after): one that starts (ends) there, with notes if there is one."""
-    place = grace.place
-    candidates = [
-        event
-        for voice in voices
-        for event in voice
-        if (event.start + event.length if grace.after else event.start) == place
-    ]
+    every = [event for voice in voices for event in voice]
+    here = [event for event in every if event.start == grace.place]
+    if grace.after:
+        here = [event for event in every if event.start + event.length == grace.place] or here
 
     def distance(event: Event) -> tuple[bool, int]:
         """Whether it is another voice, and how far its notes are."""
-        here, row = list(event.rows), grace.rows[0]
+        rows, row = list(event.rows), grace.rows[0]
         if notes is None:
-            return False, min(abs(one - row) for one in here)
-        other = all(notes["voice"][one] != notes["voice"][row] for one in here)
-        return other, min(abs(int(notes["pitch"][one]) - int(notes["pitch"][row])) for one in here)
+            return False, min(abs(one - row) for one in rows)
+        other = all(notes["voice"][one] != notes["voice"][row] for one in rows)
+        return other, min(abs(int(notes["pitch"][one]) - int(notes["pitch"][row])) for one in rows)
 
-    sounding = [event for event in candidates if event.rows]
+    sounding = [event for event in here if event.rows]
     if sounding:
         return min(sounding, key=distance)
-    if candidates:
-        return candidates[0]
-    return voices[0][-1]
+    return here[0] if here else voices[0][-1]
