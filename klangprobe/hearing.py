@@ -93,12 +93,14 @@ def hear(wish: Wish) -> dict[str, Any]:
     OutputError
         Where the folder cannot be written.
     """
+    from render.lines import attribution_of
+
     bench = open_spec(wish.spec)
     passages, variants = bench.passages(wish.passages), bench.names(wish.variants)
     settings = wish.settings()
     font = _font(settings)
     with replacing_folder(wish.folder) as folder:
-        work = Work(bench, tuple(bench.arrange(variants)), settings, font, folder, wish.stems)
+        work = Work(bench, tuple(bench.arrange(variants)), settings, font, folder, wish.folder, wish.stems)
         progress = Progress("rendering")
         products = all_products(work, passages, progress)
         progress.close()
@@ -106,7 +108,7 @@ def hear(wish: Wish) -> dict[str, Any]:
         report = report_of(
             bench,
             [product.trial for product in products],
-            soundfont=_soundfont(font),
+            soundfont=_soundfont(font, attribution_of(settings)),
             settings=_settings(wish),
         )
         write_report(folder, report)
@@ -142,11 +144,11 @@ def _font(settings: RenderSettings) -> Font | None:
     return soundfonts.default() if settings.synth == "fluidsynth" else None
 
 
-def _soundfont(font: Font | None) -> dict[str, Any]:
+def _soundfont(font: Font | None, attribution: str) -> dict[str, Any]:
     """The soundfont as the report names it."""
     if font is None:
         return {}
-    return {"name": font.name, "sha256": font.sha256, "attribution": font.attribution, "advice": font.advice}
+    return {"name": font.name, "sha256": font.sha256, "attribution": attribution, "advice": font.advice}
 
 
 def _settings(wish: Wish) -> dict[str, Any]:
@@ -169,17 +171,18 @@ def _write_arrangements(arrangements: Sequence[Arrangement], folder: Path) -> No
 def _write_page(bench: Workbench, wish: Wish, folder: Path, products: Sequence[Product], font: Font | None) -> None:
     """Write the listening page, and the forms of it that were asked for."""
     from klangprobe import page
+    from render.lines import attribution_of
 
-    info = _info(bench, font)
+    info = _info(bench, font, attribution_of(wish.settings()))
     pages = [product.page for product in products]
     page.write_page(folder, pages, info=info)
     if wish.single_file:
-        page.write_single(folder / "one-file.html", pages, info=info)
+        page.write_single(folder / "one-file.html", pages, info=info, folder=folder)
     if wish.pack:
         page.write_pack(folder / "lesson.zip", folder, pages, info=info, spec=bench.path)
 
 
-def _info(bench: Workbench, font: Font | None) -> PageInfo:
+def _info(bench: Workbench, font: Font | None, attribution: str) -> PageInfo:
     """Head and foot of the page."""
     from klangprobe import __version__
     from klangprobe.page import PageInfo
@@ -190,7 +193,7 @@ def _info(bench: Workbench, font: Font | None) -> PageInfo:
         composer=piece.composer or score.composer,
         arranger=piece.arranger,
         soundfont=font.name if font else "plain partials",
-        attribution=font.attribution if font else "",
+        attribution=attribution,
         made_with=f"Klangprobe {__version__}",
         notes=(font.advice,) if font and font.advice else (),
     )

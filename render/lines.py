@@ -31,7 +31,7 @@ if TYPE_CHECKING:
     from render.voicing import Voiced
     from soundfonts import Font
 
-__all__ = ["Instrumentarium", "Line", "choices_of", "instrumentarium", "lines_of", "span_of"]
+__all__ = ["Instrumentarium", "Line", "attribution_of", "choices_of", "instrumentarium", "lines_of", "span_of"]
 
 
 @dataclass(frozen=True, eq=False)
@@ -118,6 +118,13 @@ def choices_of(settings: RenderSettings) -> list[Any]:
         [*key, one.font.sha256 if one.font else None, one.bank, one.program] for key, one in presets.choices.items()
     ]
     return [chosen, power_table(), _known(font, presets).presets]
+
+
+def attribution_of(settings: RenderSettings) -> str:
+    """Return what must be said of the soundfonts that sound under *settings*, one line."""
+    make, font = _chosen(settings)
+    fonts = (font, *_presets(make, font).fonts) if font else ()
+    return " ".join(dict.fromkeys(one.attribution for one in fonts))
 
 
 def _chosen(settings: RenderSettings) -> tuple[Any, Font | None]:

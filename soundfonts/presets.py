@@ -156,7 +156,7 @@ def _choice(given: Any, path: Path, place: str) -> Choice:
 
 def _font(word: str, path: Path, place: str) -> Font:
     """The installed font of this name, else the file at this path (seen from the folder of the choices)."""
-    installed = {font.name: font for font in find()}
+    installed = {font.name: font for font in reversed(find())}  # of two editions the better stays
     if word in installed:
         return installed[word]
     if word.lower().endswith((".sf2", ".sf3")):
