@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from reading.features import beat_ticks
+from reading.features import beat_ticks, played
 from reading.layers_texture import texture_of
 from reading.score import Flag
 
@@ -110,7 +110,7 @@ def _accent(
 
 def _signs(score: Score, moments: IntArray, found: dict[int, list[tuple[float, str, bool]]]) -> None:
     """Moments that carry a sign: on notes, or beside them in the marks table (the same sign counts once)."""
-    notes = score.notes[score.notes["duration"] > 0]
+    notes = score.notes[played(score)]
     said: set[tuple[int, str]] = set()
     for flag, strength, words in _SIGNS:
         onsets, counts = np.unique(notes["onset"][notes["flags"] & int(flag) != 0], return_counts=True)

@@ -44,6 +44,7 @@ class RawNote:
     grace_order: int = 0  # place in its run of grace notes, chords sharing one
     grace_value: int = 8  # printed value: 8 for an eighth
     xml_id: str = ""
+    hidden: bool = False  # in the file, but not printed
 
     def head(self) -> RawNote:
         """Return the note this one was tied to, or itself."""

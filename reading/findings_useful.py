@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from reading.barwords import bars_named
+from reading.features import played
 from reading.layers import LAYER_NAMES, select
 
 if TYPE_CHECKING:
@@ -52,7 +53,7 @@ def _has_notes(score: Score, layers: Layers, struck: set[int], step: dict[str, A
     here = np.zeros(len(score.notes), dtype=bool)
     for first, last in bars_named(score, step["bars"]):
         here |= (score.notes["bar"] >= first) & (score.notes["bar"] <= last)
-    here &= score.notes["duration"] > 0
+    here &= played(score)
     if step.get("by") == "timpani":
         onsets = np.unique(score.notes["onset"][here]).tolist()
         return any(_drum_has_note(score, at) for at in onsets if step["stress"] == "notes" or at in struck)

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from reading.draft import RawMark, finished_mark
+from reading.hidden import silence_playback
 from reading.score import BAR_DTYPE, NOTE_DTYPE, Flag, Score
 from reading.ties import merge_ties
 
@@ -49,6 +50,7 @@ def finish(draft: Draft, source: str, sha256: str) -> Score:
     _home_staves(draft)
     _spread_over_chords(draft.notes)
     merge_ties(draft)
+    silence_playback(draft)
     notes = [note for note in draft.notes if note.into is None]
     voices = _voice_numbers(notes)
     _flag_slurs(draft.marks, notes)

@@ -7,6 +7,7 @@ pedal; verovio's keeps them. Whether it did is checked here, note head by note h
 from __future__ import annotations
 
 import re
+from collections import Counter
 from typing import TYPE_CHECKING
 
 from base.errors import ScoreError
@@ -25,6 +26,7 @@ __all__ = ["decoded", "read_kern"]
 _NOTE_ID = re.compile(r"note-L(\d+)F(\d+)(?:S(\d+))?")
 _BAR_ID = re.compile(r"measure-L(\d+)")
 _NAMED = 3
+_ROUNDING = 2  # ticks
 _SEMITONES = (0, 2, 4, 5, 7, 9, 11)
 
 
@@ -79,6 +81,7 @@ def _check(draft: Draft, tokens: KernTokens, path: Path) -> None:
     if left or strange:
         _refuse(draft, tokens, list(left.values()), strange, path)
     _bars(draft, tokens)
+    _hairpins(draft, tokens)
     if moved:
         draft.repair("times", f"{moved} notes whose converted time differed from their tokens; taken from the tokens")
     for line in tokens.torn[:20]:
@@ -127,6 +130,31 @@ def _bars(draft: Draft, tokens: KernTokens) -> None:
     if any(shifts):
         first = next(row for row, shift in enumerate(shifts) if shift)
         draft.repair("bar lines", "bar lines moved to where the file's tokens put them, from here on", first + 1)
+
+
+def _hairpins(draft: Draft, tokens: KernTokens) -> None:
+    """Add the hairpins the conversion left out: those without an end, and the second of two that overlap.
+
+    One without an end lasts until the next sign of loudness or, if that is nearer, the end of its bar.
+    """
+    known = [mark for mark in draft.marks if mark.kind == "hairpin"]
+    places = Counter((mark.part, mark.staff) for mark in draft.marks if mark.kind in ("hairpin", "dynamic"))
+    part, staff = places.most_common(1)[0][0] if places else (0, 0)
+    for pin in tokens.hairpins:
+        at = ticks(pin.onset)
+        twin = next((mark for mark in known if mark.value == pin.kind and abs(mark.onset - at) <= _ROUNDING), None)
+        if twin is not None:
+            known.remove(twin)
+            continue
+        bar = max((bar for bar in draft.bars if bar.onset <= at), key=lambda bar: bar.onset, default=draft.bars[0])
+        later = [ticks(sign) for sign in tokens.signs if sign > pin.onset]
+        end = ticks(pin.end) if pin.end is not None else min([bar.onset + bar.filled, *later])
+        mark = draft.mark("hairpin", bar.index, at, part, staff, pin.kind)
+        mark.end = end
+        if pin.end is None:
+            draft.repair(
+                "hairpin without an end", "ended at the next sign of loudness or the bar line", bar.index, part
+            )
 
 
 def _refuse(draft: Draft, tokens: KernTokens, missing: list[Token], strange: list[str], path: Path) -> None:

@@ -11,10 +11,10 @@ D. Huron, The Humdrum Toolkit: Reference Manual (1994), chapter on the kern repr
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
 
-__all__ = ["KernTokens", "Token", "TokenError", "read_tokens"]
+__all__ = ["Hairpin", "KernTokens", "Token", "TokenError", "read_tokens"]
 
 _RECIP = re.compile(r"(\d+)(?:%(\d+))?(\.*)")
 _PITCH = re.compile(r"([a-g]+|[A-G]+)(#{1,3}|-{1,3}|n)?")
@@ -46,9 +46,19 @@ class Token:
     text: str
 
 
+@dataclass(slots=True)
+class Hairpin:
+    """A hairpin of a ``**dynam`` spine: ``cresc`` or ``dim``, times in quarters; ``end`` None where none is found."""
+
+    kind: str
+    onset: Fraction
+    spine: int
+    end: Fraction | None = None
+
+
 @dataclass
 class KernTokens:
-    """Note heads by place, bar lines by line of text, the end, and lines whose spines disagree in time."""
+    """Note heads by place, bar lines by line of text, hairpins, the end, and lines whose spines disagree in time."""
 
     heads: dict[tuple[int, int, int], Token] = field(default_factory=dict)
     barlines: dict[int, Fraction] = field(default_factory=dict)
@@ -56,14 +66,22 @@ class KernTokens:
     last: Fraction = Fraction(-1)
     end: Fraction = Fraction(0)
     torn: list[int] = field(default_factory=list)
+    hairpins: list[Hairpin] = field(default_factory=list)
+    signs: list[Fraction] = field(default_factory=list)  # times of all signs of loudness
 
 
 @dataclass(slots=True)
 class _Spine:
-    """A column: whether it is kern, when it is free again, and the last printed duration."""
+    """A column: whether it is kern, when it is free again, and whether it holds signs of loudness."""
 
     kern: bool
     free: Fraction = Fraction(0)
+    loudness: bool = False
+
+
+def _spine(word: str, free: Fraction = Fraction(0)) -> _Spine:
+    """A column that begins with an exclusive interpretation."""
+    return _Spine(word == "**kern", free, word == "**dynam")
 
 
 def read_tokens(text: str) -> KernTokens:
@@ -82,7 +100,7 @@ def read_tokens(text: str) -> KernTokens:
             continue
         fields = line.split("\t")
         if fields[0].startswith("**") and not spines:
-            spines = [_Spine(word == "**kern") for word in fields]
+            spines = [_spine(word) for word in fields]
             continue
         if not spines:
             raise TokenError("data before the first '**' line, or after the last spine ended", number)
@@ -109,17 +127,17 @@ def _steered(spines: list[_Spine], fields: list[str], line: int) -> list[_Spine]
     while column < len(fields):
         word, spine = fields[column], spines[column]
         if word == "*^":
-            made += [spine, _Spine(spine.kern, spine.free)]
+            made += [spine, replace(spine)]
         elif word == "*v":
             last = column
             while last + 1 < len(fields) and fields[last + 1] == "*v" and spines[last + 1].kern == spine.kern:
                 last += 1
-            made.append(_Spine(spine.kern, max(item.free for item in spines[column : last + 1])))
+            made.append(replace(spine, free=max(item.free for item in spines[column : last + 1])))
             column = last
         elif word == "*+":
             made += [spine, _Spine(kern=False, free=spine.free)]
         elif word.startswith("**"):
-            made.append(_Spine(word == "**kern", spine.free))
+            made.append(_spine(word, spine.free))
         elif word != "*-":
             made.append(spine)
         column += 1
@@ -152,6 +170,26 @@ def _data(found: KernTokens, spines: list[_Spine], fields: list[str], line: int)
         if "q" not in word.lower():
             spine.free = now + length
             found.end = max(found.end, spine.free)
+    for column, (spine, word) in enumerate(zip(spines, fields, strict=True)):
+        if spine.loudness and word != ".":
+            _loudness(found, word, column, now)
+
+
+def _loudness(found: KernTokens, word: str, column: int, now: Fraction) -> None:
+    """Read the hairpins of a token: ``<`` and ``>`` begin, ``[`` and ``]`` end, brackets go on.
+
+    One spine may end what its neighbour began (spines split where two hairpins overlap), its own first.
+    """
+    found.signs.append(now)
+    for sign in word:
+        if sign in "[]":
+            kind = "cresc" if sign == "[" else "dim"
+            waiting = [one for one in found.hairpins if one.end is None and one.kind == kind and one.onset < now]
+            for one in [one for one in waiting if one.spine == column][-1:] or waiting[-1:]:
+                one.end = now
+    for sign, kind in (("<", "cresc"), (">", "dim")):
+        if sign in word:
+            found.hairpins.append(Hairpin(kind, now, column))
 
 
 def _token(found: KernTokens, word: str, place: tuple[int, int], now: Fraction) -> Fraction:

@@ -145,15 +145,19 @@ def _melody(
 
 
 def _follow_main_notes(score: Score, roles: IntArray | Any, confidence: Any) -> None:
-    """Give a grace note the role of its main note: the next of its staff and voice, or the last for an after-beat."""
+    """Give a grace note the role of its main note: the next of its staff and voice, or the last for an after-beat.
+
+    A cue note gets the role of the next note on its staff: it usually has a voice number of its own.
+    """
     notes = score.notes
-    small = np.flatnonzero(notes["flags"] & int(Flag.GRACE) != 0)
-    real = np.flatnonzero(notes["duration"] > 0)
+    silent = notes["flags"] & int(Flag.CUE) != 0
+    small = np.flatnonzero((notes["flags"] & int(Flag.GRACE) != 0) | silent)
+    real = np.flatnonzero((notes["duration"] > 0) & ~silent)
     if not len(small) or not len(real):
         return
     staff = staff_rows(score)
     for row in small.tolist():
-        mates = real[(staff[real] == staff[row]) & (notes["voice"][real] == notes["voice"][row])]
+        mates = real[(staff[real] == staff[row]) & (silent[row] | (notes["voice"][real] == notes["voice"][row]))]
         if not len(mates):
             continue
         place = int(np.searchsorted(notes["onset"][mates], notes["onset"][row], side="left"))

@@ -1,7 +1,7 @@
 """The notes as arrays to analyse: staves counted top to bottom, a beat taken from the music, what sounds when.
 
-Grace notes have no time of their own and are left out here; :mod:`reading.layers` gives them the role of the note they
-belong to. Small (cue-sized) notes that fill time of their own stay: editors print realised ornaments so.
+Grace notes have no time of their own, and cue notes are silent; both are left out here, and :mod:`reading.layers` gives
+them the role of the note they stand by.
 """
 
 from __future__ import annotations
@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from reading.score import Flag
+from reading.features import played
 
 if TYPE_CHECKING:
     from reading.score import Score
@@ -96,7 +96,7 @@ def staff_rows(score: Score) -> IntArray:
 
 
 def texture_of(score: Score) -> Texture:
-    """Return the notes of *score* that have time of their own, with the beat of the music.
+    """Return the notes of *score* that sound and have time of their own, with the beat of the music.
 
     Parameters
     ----------
@@ -107,8 +107,7 @@ def texture_of(score: Score) -> Texture:
     Texture
     """
     notes, staff = score.notes, staff_rows(score)
-    keep = (notes["duration"] > 0) & (notes["flags"] & int(Flag.GRACE) == 0)
-    order = np.flatnonzero(keep)
+    order = np.flatnonzero(played(score))
     order = order[np.lexsort((notes["pitch"][order], notes["onset"][order]))]
     kept = notes[order]
     onset = kept["onset"].astype(np.int64)

@@ -153,7 +153,8 @@ class PartReader(MarkKeeper):
         made = RawNote(onset, duration, midi, step, int(alter), octave, self.row, staff, voice, self.bar.index)
         made.xml_id = element.get("id") or ""
         self.draft.add_note(made)
-        self.draft.hidden += element.get("print-object") == "no"
+        made.hidden = element.get("print-object") == "no"
+        self.draft.hidden += made.hidden
         return made
 
     def _count_voice(self, voice: str) -> None:

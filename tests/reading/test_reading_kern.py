@@ -141,6 +141,18 @@ def test_pedal_and_dynamics_spines(reads):
     assert [mark.value for mark in score.marks_of("accent")] == ["sf"]
 
 
+def test_hairpins_are_all_kept(reads):
+    """One without an end, and one that begins while another goes on, are there beside the plain one."""
+    rows = ["**kern\t**kern\t**dynam", "*M4/4\t*M4/4\t*", "=1\t=1\t=1", "2C\t2c\t<", "2D\t2d\t[", "=2\t=2\t=2"]
+    rows += ["*\t*\t*^", "4C\t4c\t<\t.", "4D\t4d\t.\t<", "4E\t4e\t[\t.", "4F\t4f\t>\t.", "*\t*\t*v\t*v"]
+    rows += ["=3\t=3\t=3", "1C\t1c\t]", "=4\t=4\t=4", "2C\t2c\t<", "2D\t2d\t.", "==\t==\t==", "*-\t*-\t*-"]
+    score = reads("\n".join(rows) + "\n", "hairpins.krn")
+    found = [(mark.value, mark.onset / Q) for mark in score.marks_of("hairpin")]
+    assert found == [("cresc", 0), ("cresc", 4), ("cresc", 5), ("dim", 7), ("cresc", 12)]
+    assert max(mark.end for mark in score.marks_of("hairpin")) == 16 * Q
+    assert any("hairpin" in remark.kind for remark in score.repaired)
+
+
 def test_written_out_tremolo_stays_written_out(reads):
     """Repeated notes under a tremolo interpretation are all in the table."""
     text = "**kern\n*M1/4\n=1\n*tremolo\n16c\n16c\n16c\n16c\n*Xtremolo\n==\n*-\n"

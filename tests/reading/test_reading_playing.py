@@ -143,6 +143,37 @@ def test_cue_notes_are_silent(xml, reads):
     assert [pitch for _, _, pitch in played(score)] == [62]
 
 
+def test_hidden_play_back_of_a_printed_trill_does_not_sound_twice(xml, reads):
+    """A trill sign and, hidden in another voice, the same trill written out: the sign is played, the rest is silent."""
+    sign = xml.note("D5", 8, notations="<ornaments><trill-mark/></ornaments>") + xml.note("C5", 8)
+    out = "".join(xml.note(pitch, 2, voice=2) for pitch in ("E5", "D5", "E5", "D5"))
+    hidden = out.replace("<note>", '<note print-object="no">')
+    plain = reads(xml.document(xml.attributes(staves=1) + sign))
+    doubled = reads(xml.document(xml.attributes(staves=1) + sign + "<backup><duration>16</duration></backup>" + hidden))
+    assert played(doubled) == played(plain)
+    assert len(doubled.notes) == len(plain.notes) + 4
+    assert [remark.kind for remark in doubled.repaired].count("written-out ornament") == 1
+
+
+def test_hidden_notes_that_stand_for_no_sign_sound(xml, reads):
+    """A hidden note is music like any other where no printed sign says the same."""
+    bar = xml.note("D5", 16) + "<backup><duration>16</duration></backup>"
+    hidden = xml.note("A4", 8, voice=2).replace("<note>", '<note print-object="no">') + xml.rest(8, voice=2)
+    score = reads(xml.document(xml.attributes(staves=1) + bar + hidden))
+    assert [pitch for _, _, pitch in played(score)] == [69, 74]
+
+
+def test_cue_notes_are_left_out_of_the_layers(xml, reads):
+    """A cue above the tune does not take the melody from it; the cue goes with the note it stands by."""
+    from reading.layers import find_layers
+
+    cue = xml.note("A6", 8, voice=2, before="<cue/>")
+    bar = xml.note("C5", 8) + xml.note("D5", 8) + "<backup><duration>16</duration></backup>" + cue
+    plain, cued = (reads(xml.document(xml.attributes(staves=1) + text)) for text in (bar.replace(cue, ""), bar))
+    real = cued.notes["pitch"] != 93
+    assert find_layers(cued).roles[real].tolist() == find_layers(plain).roles.tolist()
+
+
 def test_any_table_with_more_fields(xml, reads):
     """A table with further fields keeps them; its ``source`` leads to the details of the sign."""
     score = one(xml, reads, "<ornaments><turn/><accidental-mark>flat</accidental-mark></ornaments>")
