@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from mapping.draft import Context, Rows
     from mapping.steps import StepOptions
 
-__all__ = ["Struck", "moments", "struck_notes"]
+__all__ = ["Struck", "as_spelt", "moments", "struck_notes"]
 
 _ENOUGH = 0.35  # strength from which an unmarked accent (a thick chord, an arpeggio sign) is realised
 _GRACES = 3
@@ -144,7 +144,7 @@ class _Realised:
         """Notes of one player at the accent, spelt as the piano spells them."""
         found = self.context.made([(self.moment.onset, length, pitch) for pitch in pitches], row, self.options)
         found["flags"] |= flags | (self.moment.flags if flags & int(Flag.ACCENT) else 0)
-        return _as_spelt(found, self.context)
+        return as_spelt(found, self.context)
 
     def _chord(self, rows: list[int], length: int, flags: int) -> list[Rows]:
         """The chord over players, from the pitches worked out for all accents of the step."""
@@ -229,8 +229,8 @@ def _middle(player: Player) -> float:
     return (player.instrument.safe_low + player.instrument.safe_high) / 2
 
 
-def _as_spelt(notes: Rows, context: Context) -> Rows:
-    """Spell notes as the piano spells the same pitch class at that moment, where it does."""
+def as_spelt(notes: Rows, context: Context) -> Rows:
+    """Spell notes, in place, as the piano spells the same pitch class at that moment, where it does."""
     piano = context.score.notes
     for note in notes:
         at = (piano["onset"] <= note["onset"]) & (piano["onset"] + piano["duration"] > note["onset"])

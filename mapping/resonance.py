@@ -26,6 +26,7 @@ def held_harmony(
     register: str | None = None,
     restrike: str = "changes",
     only: tuple[str, ...] = (),
+    open_notes: tuple[frozenset[int] | None, ...] = (),
 ) -> list[Rows]:
     """Return held notes of the harmony for each player named.
 
@@ -35,7 +36,7 @@ def held_harmony(
         Players; each has one voice.
     span : (int, int)
         Ticks.
-    register, restrike, only
+    register, restrike, only, open_notes
         As in :func:`mapping.voicing.held_voices`.
     """
     rows = [target.row for target in context.targets(on)]
@@ -49,6 +50,7 @@ def held_harmony(
         restrike=restrike,
         melody=context.piece.layer("melody"),
         only=only,
+        open_notes=open_notes,
     )
     return [_notes(context, options, row, voice) for row, voice in zip(rows, voices, strict=True)]
 

@@ -25,6 +25,7 @@ __all__ = [
     "How",
     "Layer",
     "Name",
+    "NaturalOptions",
     "OnOptions",
     "Players",
     "Register",
@@ -178,6 +179,13 @@ class StepOptions(BaseModel):
     def players_named(self) -> tuple[str, ...]:
         """Return every player the options name (octave signs included), for the spec reader to check."""
         return tuple(getattr(self, "on", ()))
+
+
+class NaturalOptions(StepOptions):
+    """Options of a step that may be confined to the open notes of natural horns and trumpets."""
+
+    notes: Annotated[str, BeforeValidator(one_of(("all", "natural"), "all or natural"))] = "all"
+    crook: str | None = Field(None, description="key of the crook (E-flat); from the key signature where left out")
 
 
 class OnOptions(StepOptions):

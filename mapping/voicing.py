@@ -90,6 +90,7 @@ def held_voices(
     restrike: str = "changes",
     melody: np.ndarray[Any, np.dtype[np.bool_]] | None = None,
     only: Iterable[str] = (),
+    open_notes: Sequence[frozenset[int] | None] = (),
 ) -> list[Held]:
     """Return held voices: resonance of the harmony between bass and tune.
 
@@ -110,6 +111,8 @@ def held_voices(
         Which notes are the tune; found by :func:`reading.layers.find_layers` where left out.
     only : iterable of str, optional
         Chord members to hold (``root``, ``third``, ``fifth``, ``seventh``); all where empty.
+    open_notes : sequence of frozenset of int or None, optional
+        Pitches each voice is confined to, in the order of *ranges*.
 
     Returns
     -------
@@ -125,7 +128,7 @@ def held_voices(
         raise InputError(f"restrike '{restrike}' is not one of {', '.join(RESTRIKES)}.")
     limits = _limits(ranges, register)
     pieces = _pieces(score, harmony, start, end, melody, tuple(only))
-    voices = _solve(pieces, limits, HOLD)
+    voices = _solve(pieces, limits, HOLD, open_notes)
     return [_struck(score, voice, restrike) for voice in voices]
 
 
@@ -210,7 +213,12 @@ def _pieces(
     return pieces_of(score, found, start, score.end if end is None else end, melody, only, longest, gaps=filling)
 
 
-def _solve(pieces: list[Piece], limits: list[tuple[int, int, int]], weights: Weights) -> list[Held]:
+def _solve(
+    pieces: list[Piece],
+    limits: list[tuple[int, int, int]],
+    weights: Weights,
+    open_notes: Sequence[frozenset[int] | None] = (),
+) -> list[Held]:
     """Return the voices of the cheapest chain, in the order of *limits*."""
     order = sorted(range(len(limits)), key=lambda row: (limits[row][2], -row))  # lowest voice first
     ranked = [limits[row] for row in order]
@@ -218,8 +226,9 @@ def _solve(pieces: list[Piece], limits: list[tuple[int, int, int]], weights: Wei
     found: list[Held] = [[] for _ in limits]
     if not pieces or not usable:
         return found
+    only = [open_notes[order[row]] for row in usable] if open_notes else ()
     chain: Chain = best_chain(
-        pieces, [candidates(piece, [ranked[row] for row in usable], weights) for piece in pieces], weights
+        pieces, [candidates(piece, [ranked[row] for row in usable], weights, only) for piece in pieces], weights
     )
     for place, row in enumerate(usable):
         found[order[row]] = _joined(pieces, chain.pitches[:, place])

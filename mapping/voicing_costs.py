@@ -114,7 +114,12 @@ class Chain:
     cost: float
 
 
-def candidates(piece: Piece, ranges: Sequence[tuple[int, int, int]], weights: Weights) -> tuple[Ints, Floats]:
+def candidates(
+    piece: Piece,
+    ranges: Sequence[tuple[int, int, int]],
+    weights: Weights,
+    only: Sequence[frozenset[int] | None] = (),
+) -> tuple[Ints, Floats]:
     """Return the best voicings of a stretch and their costs, cheapest first; resting is always among them.
 
     Parameters
@@ -123,6 +128,8 @@ def candidates(piece: Piece, ranges: Sequence[tuple[int, int, int]], weights: We
     ranges : sequence of (low, high, centre)
         Lowest voice first, MIDI.
     weights : Weights
+    only : sequence of frozenset of int or None, optional
+        Pitches each voice is confined to (the open notes of a natural horn).
 
     Returns
     -------
@@ -132,7 +139,7 @@ def candidates(piece: Piece, ranges: Sequence[tuple[int, int, int]], weights: We
     voices = len(ranges)
     resting = np.full((1, voices), REST, dtype=np.int64)
     rest_cost = np.array([weights.rest * voices + _open_gap(piece, resting, weights)[0]])
-    table = None if piece.resting or not piece.roles else _expanded(piece, ranges, weights)
+    table = None if piece.resting or not piece.roles else _expanded(piece, ranges, weights, only)
     if table is None or not len(table[0]):
         return resting, rest_cost
     pitches, costs = table
@@ -141,7 +148,12 @@ def candidates(piece: Piece, ranges: Sequence[tuple[int, int, int]], weights: We
     return np.concatenate([pitches[order], resting]), np.concatenate([costs[order], rest_cost])
 
 
-def _expanded(piece: Piece, ranges: Sequence[tuple[int, int, int]], weights: Weights) -> tuple[Ints, Floats] | None:
+def _expanded(
+    piece: Piece,
+    ranges: Sequence[tuple[int, int, int]],
+    weights: Weights,
+    only: Sequence[frozenset[int] | None],
+) -> tuple[Ints, Floats] | None:
     """Return voicings built from below, without crossings, and their costs voice by voice."""
     unary = _pitch_costs(piece, weights)
     allowed = np.zeros(128, dtype=bool)
@@ -151,6 +163,8 @@ def _expanded(piece: Piece, ranges: Sequence[tuple[int, int, int]], weights: Wei
     for place, (low, high, centre) in enumerate(ranges):
         bottom = max(low, piece.low, 0)
         choice = np.flatnonzero(allowed[bottom : max(min(high, piece.high) + 1, bottom)]) + bottom
+        if only and only[place] is not None:
+            choice = choice[np.isin(choice, sorted(only[place] or ()))]
         if not len(choice):
             return None
         own = unary[choice] + weights.centre * np.abs(choice - centre)

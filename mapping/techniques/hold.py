@@ -7,8 +7,9 @@ from typing import Literal
 from pydantic import Field
 
 from mapping.draft import Context, Draft, Rows
+from mapping.open_notes import marks_for, only_open, open_notes
 from mapping.resonance import held_bass, held_harmony
-from mapping.steps import OnOptions, Register
+from mapping.steps import NaturalOptions, OnOptions, Register
 
 __all__ = ["Hold"]
 
@@ -30,8 +31,8 @@ class Hold:
 
     name = "hold"
 
-    class Options(OnOptions):
-        """``hold: harmony | bass | root | third | fifth``, ``on``, ``register``, ``restrike``."""
+    class Options(NaturalOptions, OnOptions):
+        """``hold: harmony | bass | root | third | fifth``, ``on``, ``register``, ``restrike``, ``notes``, ``crook``."""
 
         hold: Literal["harmony", "bass", "root", "third", "fifth"]
         region: Register | None = Field(None, alias="register")  # pydantic's own class has a 'register'
@@ -40,10 +41,14 @@ class Hold:
     def apply(self, draft: Draft, options: Options, context: Context) -> Draft:
         """Return the draft with the held notes added."""
         found: list[Rows] = []
+        natural = options.notes == "natural"
         for first, last in context.piece.ranges(options.bars):
             span = context.score.span(first, last)
             if options.hold == "bass":
-                found += held_bass(context, options, options.on, span, restrike=options.restrike)
+                bass = held_bass(context, options, options.on, span, restrike=options.restrike)
+                if natural:
+                    bass = [only_open(one, context, options.bars, options.crook, same_class=True) for one in bass]
+                found += bass
                 continue
             found += held_harmony(
                 context,
@@ -53,11 +58,15 @@ class Hold:
                 register=options.region,
                 restrike=options.restrike,
                 only=_MEMBERS[options.hold],
+                open_notes=open_notes(context, options.on, first, options.crook) if natural else (),
             )
-        return draft.adding(*found)
+        return draft.adding(
+            *found, marks=marks_for(context, options.on, options.bars, options.crook) if natural else ()
+        )
 
     def describe(self, options: Options) -> str:
         """Return the step in words."""
         where = f" in the {options.region} register" if options.region in ("low", "middle", "high") else ""
         verb = "holds" if len(options.on) == 1 else "hold"
-        return f"{' and '.join(options.on)} {verb} the {options.hold}{where}"
+        natural = " in open notes" if options.notes == "natural" else ""
+        return f"{' and '.join(options.on)} {verb} the {options.hold}{where}{natural}"

@@ -6,7 +6,8 @@ from typing import Literal
 
 from mapping.accents import struck_notes
 from mapping.draft import Context, Draft
-from mapping.steps import OnOptions
+from mapping.open_notes import marks_for, only_open
+from mapping.steps import NaturalOptions, OnOptions
 
 __all__ = ["Stress"]
 
@@ -28,8 +29,8 @@ class Stress:
 
     name = "stress"
 
-    class Options(OnOptions):
-        """``stress: accents | notes``, ``on``, ``by``."""
+    class Options(NaturalOptions, OnOptions):
+        """``stress: accents | notes``, ``on``, ``by``, ``notes``, ``crook``."""
 
         stress: Literal["accents", "notes"]
         by: Literal["chord", "multiple stops", "timpani", "fp", "grace run", "pizzicato", "short over held"] = "chord"
@@ -37,7 +38,11 @@ class Stress:
     def apply(self, draft: Draft, options: Options, context: Context) -> Draft:
         """Return the draft with the accents realised."""
         every = options.stress == "notes"
-        return draft.adding(*struck_notes(draft.notes, context, options, options.on, options.by, every=every))
+        struck = struck_notes(draft.notes, context, options, options.on, options.by, every=every)
+        if options.notes == "all":
+            return draft.adding(*struck)
+        marks = marks_for(context, options.on, options.bars, options.crook)
+        return draft.adding(*(only_open(notes, context, options.bars, options.crook) for notes in struck), marks=marks)
 
     def describe(self, options: Options) -> str:
         """Return the step in words."""
