@@ -150,6 +150,9 @@ def hairpins(part: Part, score: Score, placed: Placed) -> None:
         inside = mask & (notes["onset"] < mark.end) & (notes["onset"] + notes["duration"] > mark.onset)
         if mark.end <= mark.onset or not inside.any() or any(_clash(mark, other, staves) for other in done):
             continue
+        if staves == 1:  # no hairpin over a player's rest
+            first, last = notes["onset"][inside].min(), (notes["onset"] + notes["duration"])[inside].max()
+            mark = replace(mark, onset=max(mark.onset, int(first)), end=min(mark.end, int(last)))
         done.append(mark)
     open_until: dict[int, int] = {}
     for mark in sorted(done, key=lambda one: one.onset):

@@ -63,7 +63,8 @@ def global_signs(arrangement: Arrangement) -> Placed:
             found.opening[mark.onset].append(sign)
         elif mark.value in _JUMPS:
             text, sound = _JUMPS[mark.value]
-            found.closing[mark.end].append(Direction("above", words(_printed(score, mark) or text), sound=sound))
+            xml = words(_printed(score, mark) or text, 'font-style="italic" justify="right" halign="right"')
+            found.closing[mark.end].append(Direction("above", xml, sound=sound))
     return found
 
 

@@ -68,12 +68,16 @@ def pedals(part: Part, score: Score, placed: Placed) -> None:
     if part.player.instrument.name not in PEDALLED:
         return
     notes, staves = part.notes, part.player.instrument.staves
+    until: dict[int, int] = {}
     for mark in (*score.marks_of("pedal"), *(mark for mark in part.marks if mark.kind == "pedal")):
         sounding = (notes["onset"] < mark.end) & (notes["onset"] + notes["duration"] > mark.onset)
-        if mark.end > mark.onset and sounding.any():
-            kind = "sostenuto" if mark.value == "sostenuto" else "start"
-            number = 2 if mark.value == "sostenuto" else 1
-            start = f'<pedal type="{kind}" number="{number}" sign="yes" line="no"/>'
-            stop = f'<pedal type="stop" number="{number}" sign="yes" line="no"/>'
-            placed.closing[mark.end].append(Direction("below", stop, staves))
-            placed.opening[mark.onset].append(Direction("below", start, staves))
+        if mark.end <= mark.onset or not sounding.any():
+            continue
+        kind, number = ("sostenuto", 2) if mark.value == "sostenuto" else ("start", 1)
+        if kind == "start" and until.get(number) == mark.onset:  # lifted and pressed at once: one sign
+            kind = "change"
+            placed.closing[mark.onset] = [sign for sign in placed.closing[mark.onset] if "<pedal" not in sign.xml]
+        until[number] = mark.end
+        start, stop = (f'<pedal type="{way}" number="{number}" sign="yes" line="no"/>' for way in (kind, "stop"))
+        placed.opening[mark.onset].append(Direction("below", start, staves))
+        placed.closing[mark.end].append(Direction("below", stop, staves))
