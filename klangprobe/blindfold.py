@@ -28,6 +28,7 @@ if TYPE_CHECKING:
 __all__ = ["Sitting", "judge", "run"]
 
 _STOP = "stop"
+_MOST_MARKED = 11  # letters A to L with the muffled copy
 
 
 @dataclass(frozen=True)
@@ -166,6 +167,7 @@ def _ask_match(sitting: Sitting, trial: MatchingTrial, clips: Mapping[str, Path]
     say(f"\nTrial {trial.number}, {trial.passage}: 1 is {trial.first}, 2 is {trial.second}.")
     heard = {"1": trial.first, "2": trial.second}
     prompt = "The unknown is (1 or 2, 'stop' to stop)"
+    _say_files(sitting, files)
     return _asked(sitting, files, prompt, lambda text: heard.get(text))
 
 
@@ -174,6 +176,9 @@ def _rate(sitting: Sitting, clips: dict[str, dict[str, Path]], made: Path) -> li
     from compare.listening import Rating, plan_ratings
 
     variants = sitting.variants or tuple(next(iter(clips.values())))
+    if not 2 <= len(set(variants)) <= _MOST_MARKED:
+        msg = f"marking needs 2 to {_MOST_MARKED} different variants, not {len(set(variants))}."
+        raise InputError(msg, path=sitting.folder, hint="Name them: --variants A B C.")
     plan = plan_ratings(list(clips), variants, variants[0], sitting.question)
     say(f"{sitting.question} Give marks from 0 to 100.")
     say(f"The reference, {variants[0]}, is hidden among the letters: give it 100.")
@@ -181,6 +186,7 @@ def _rate(sitting: Sitting, clips: dict[str, dict[str, Path]], made: Path) -> li
     for trial in plan:
         files = _lay_out(_behind(trial, clips[trial.passage]), made)
         say(f"\n{trial.passage}")
+        _say_files(sitting, files)
         for row, name in enumerate(trial.behind):
             letter = chr(ord("A") + row)
             mark = _asked(sitting, files, f"Mark for {letter} (0 to 100, 'stop' to stop)", _mark)
@@ -214,11 +220,15 @@ def _mark(text: str) -> str | None:
         return None
 
 
-def _asked(sitting: Sitting, files: dict[str, Path], prompt: str, accept: Any) -> str | None:
-    """Ask until there is an answer; a file's name plays it. None where the listener stops."""
+def _say_files(sitting: Sitting, files: dict[str, Path]) -> None:
+    """Say what can be played and how."""
     say("Files: " + ", ".join(str(path) for path in files.values()))
     if sitting.player:
         say("Type 'play NAME' to hear one of: " + ", ".join(files))
+
+
+def _asked(sitting: Sitting, files: dict[str, Path], prompt: str, accept: Any) -> str | None:
+    """Ask until there is an answer; a file's name plays it. None where the listener stops."""
     while True:
         sys.stdout.write(f"{prompt}: ")
         sys.stdout.flush()

@@ -247,7 +247,7 @@ def _spread(arguments: list[str]) -> list[str]:
             option = word if word in ("--variants", "--judge") else ""
             spread += [] if option else [word]
         else:
-            if word.endswith((".yaml", ".yml")):
+            if option == "--variants" and word.endswith((".yaml", ".yml")):
                 option = ""  # the spec, said after its variants
             spread += [option, word] if option else [word]
     return spread

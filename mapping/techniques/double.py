@@ -10,6 +10,7 @@ from mapping.draft import Context, Draft, Rows
 from mapping.sharing import reaches
 from mapping.spelling import spell
 from mapping.steps import OCTAVES, Compass, Layer, OnOptions
+from reading.score import Flag
 
 __all__ = ["Double"]
 
@@ -20,6 +21,8 @@ class Double:
     Octave doubling gains more power in the winds than unison doubling, because parts in octaves strengthen each
     other's overtones. Notes the player cannot reach (or outside ``compass``) are left to the layer itself. ``thirds``
     adds a third below, or a sixth where that is the note of the harmony; where neither is, the note is not doubled.
+    A player who sounds one note at a time doubles one line, of a chord the highest note; of a bass everybody doubles
+    the lowest.
 
     References
     ----------
@@ -41,12 +44,16 @@ class Double:
         piano = context.piano(options.double, options)
         if options.at == "thirds":
             return draft.adding(
-                *[_thirds(piano, target.row, target.octave, options, context) for target in context.targets(options.on)]
+                *[
+                    _thirds(_line(piano, target.row, options, context), target.row, target.octave, options, context)
+                    for target in context.targets(options.on)
+                ]
             )
         found = []
         for target in context.targets(options.on):
             shift = target.octave + OCTAVES.get(options.at, 0)
-            notes = context.written(piano, target.row, options, octave=shift)
+            line = _line(piano, target.row, options, context)
+            notes = context.written(line, target.row, options, octave=shift)
             keep = reaches(context.players[target.row], notes["pitch"])
             if options.compass is not None:
                 keep &= (notes["pitch"] >= options.compass[0]) & (notes["pitch"] <= options.compass[1])
@@ -57,6 +64,27 @@ class Double:
         """Return the step in words."""
         where = "in unison" if options.at == "unison" else "in thirds" if options.at == "thirds" else options.at
         return f"{options.double} doubled {where} by {' and '.join(options.on)}"
+
+
+def _line(piano: Rows, row: int, options: Double.Options, context: Context) -> Rows:
+    """What a player can double: all of it, but one line of the bass, and of anything where one note sounds at a time.
+
+    Of a chord the outer note stays, and a note that sounds on ends where the next one of the line begins.
+    """
+    player = context.players[row]
+    bass = options.double == "bass"
+    if len(piano) < 2 or not (bass or (player.count == 1 and player.instrument.notes_at_once == 1)):
+        return piano
+    grace = piano["flags"] & int(Flag.GRACE) != 0
+    main = np.flatnonzero(~grace)
+    outer = piano["pitch"][main].astype(int) * (1 if bass else -1)
+    main = main[np.lexsort((outer, piano["onset"][main]))]
+    main = main[np.diff(piano["onset"][main], prepend=-1) > 0]
+    line: Rows = piano.copy()
+    until = np.diff(line["onset"][main])
+    line["duration"][main[:-1]] = np.minimum(line["duration"][main[:-1]], until)
+    rows = np.sort(np.concatenate([main, np.flatnonzero(grace)]))
+    return np.asarray(line[rows])
 
 
 def _thirds(piano: Rows, row: int, octave: int, options: Double.Options, context: Context) -> Rows:

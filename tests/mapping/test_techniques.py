@@ -460,3 +460,22 @@ def test_every_built_in_technique_says_what_it_does() -> None:
         assert "References" in technique.__doc__
         assert verb in technique.Options.model_fields
         assert callable(technique().describe)
+
+
+@pytest.mark.parametrize("name", ["rag", "polonaise", "opus 19", "sonata", "mazurka"])
+def test_one_player_doubles_one_line(name: str, variants) -> None:
+    """A flute that doubles a melody with chords or held notes has one note at a time: of a chord the highest."""
+    found = variants(name, {"a": [*PLAIN, "{double: melody, on: flute 1, at: 8va, compass: C4-C7}"]})["a"]
+    notes = part(found, "flute 1")
+    main = notes[notes["flags"] & int(Flag.GRACE) == 0]
+    assert len(main)
+    assert (np.diff(main["onset"]) > 0).all()
+    assert (main["onset"][1:] >= (main["onset"] + main["duration"])[:-1]).all()
+
+
+def test_a_bass_is_doubled_by_its_lowest_notes(variants) -> None:
+    """Basses that double a bass in octaves and chords take one line of it, the lowest."""
+    found = variants("polonaise", {"a": ["{double: bass, on: basses}"]})["a"]
+    notes = part(found, "basses")
+    assert len(notes)
+    assert (np.diff(notes["onset"][notes["flags"] & int(Flag.GRACE) == 0]) > 0).all()
