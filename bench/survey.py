@@ -24,6 +24,7 @@ from reading.score import Score
 from reading.survey import Survey, survey
 
 PIANO = ("V01", "V02", "V03", "V07")
+STARTS = {"new theme", "contrast", "return", "repeat"}  # names for the place where something begins
 HAIRPINS = {"wedge:crescendo": "cresc", "wedge:diminuendo": "dim", "<": "cresc", ">": "dim"}
 ENDS = {"wedge:stop", "[", "]", "[[", "]]", "(", ")"}
 
@@ -90,15 +91,27 @@ def encodings(data: Path) -> None:
 def shared(one: Survey, two: Survey) -> str:
     """Share of the first-rank findings of one survey that the other has in any rank; the others by name.
 
-    Places are compared in quarters, to within a bar: one encoding may split the bar of a repeat sign.
+    Places are compared in quarters, to within a bar: one encoding may split the bar of a repeat sign. The second figure
+    lets the start of a passage go by another name (a theme, a contrast, a return).
     """
     first = [finding for finding in one.findings if finding.rank == 1]
-    missing = [
-        finding.name
-        for finding in first
-        if not any(other.kind == finding.kind and near(one, finding, two, other) for other in two.findings)
-    ]
-    return f"{len(first) - len(missing)}/{len(first)} {missing or ''}"
+    missing = [finding for finding in first if not any(same(one, finding, two, other) for other in two.findings)]
+    kin = [finding for finding in missing if any(starts(one, finding, two, other) for other in two.findings)]
+    names = [finding.name for finding in missing if finding not in kin]
+    return f"{len(first) - len(missing)}/{len(first)} ({len(first) - len(names)}) {names or ''}"
+
+
+def same(one: Survey, finding: Any, two: Survey, other: Any) -> bool:
+    """Whether two findings are of one kind and place."""
+    return finding.kind == other.kind and near(one, finding, two, other)
+
+
+def starts(one: Survey, finding: Any, two: Survey, other: Any) -> bool:
+    """Whether both say that something begins within a bar of the same place."""
+    a, _ = one.score.span(finding.first_bar_index, finding.last_bar_index)
+    b, _ = two.score.span(other.first_bar_index, other.last_bar_index)
+    bar = float(np.median(one.score.bars["duration"]))
+    return finding.kind in STARTS and other.kind in STARTS and abs(a - b) <= 1.01 * bar
 
 
 def near(one: Survey, finding: Any, two: Survey, other: Any) -> bool:
