@@ -14,6 +14,7 @@ from base.writing import write_text
 from mapping.fullscore_directions import Placed
 from mapping.fullscore_global import global_signs
 from mapping.fullscore_part import part_xml
+from mapping.fullscore_strokes import abbreviated
 from mapping.fullscore_text import plain
 
 if TYPE_CHECKING:
@@ -59,7 +60,7 @@ def score_xml(arrangement: Arrangement, *, players: tuple[str, ...] | None = Non
     parts = [part for part in arrangement.parts if players is None or part.player.name in players]
     common = global_signs(arrangement)
     body = "".join(
-        part_xml(part, arrangement, f"P{row}", common if row == 1 else Placed())
+        part_xml(abbreviated(part), arrangement, f"P{row}", common if row == 1 else Placed())
         for row, part in enumerate(parts, start=1)
     )
     listed = _part_list([part.player for part in parts])

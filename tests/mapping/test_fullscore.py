@@ -13,10 +13,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from mapping import arrange_all, load_spec, piano
-from mapping.arrangement import PART_DTYPE, Arrangement, Part
+from mapping.arrangement import PART_DTYPE, TECHNIQUES, Arrangement, Part
 from mapping.fullscore import score_xml, write_score
 from mapping.fullscore_pitch import Transposition, clefs_by_bar
 from mapping.fullscore_rhythm import Event, beamed, written
+from mapping.fullscore_strokes import abbreviated
 from mapping.instruments import instrument
 from mapping.orchestra import player
 from mapping.spelling import spell
@@ -47,9 +48,9 @@ def heads(xml: str) -> list[Counter]:
 
 
 def wanted(arrangement) -> list[Counter]:
-    """The same from the arrangement."""
+    """The same from the arrangement; a run of tremolo attacks is one note with strokes."""
     return [
-        Counter((round(int(note["onset"]) / Q, 4), int(note["pitch"])) for note in part.notes)
+        Counter((round(int(note["onset"]) / Q, 4), int(note["pitch"])) for note in abbreviated(part).notes)
         for part in arrangement.parts
     ]
 
@@ -67,6 +68,26 @@ def test_a_full_demo_variant_reads_back(piece) -> None:
     spec = load_spec(Path(__file__).parents[2] / "demo/weathercock.yaml")
     (arrangement,) = arrange_all(score, layers, spec, ["full daylight"])
     assert heads(score_xml(arrangement)) == wanted(arrangement)
+
+
+def test_a_run_of_tremolo_attacks_is_one_note_with_strokes(variants) -> None:
+    """A figure refigured as tremolo is written with one head per pitch and bar at most, covering the same time."""
+    (made,) = variants(
+        "sonata",
+        {"a": [*PLAIN, "{refigure: accompaniment, on: [violins 2, violas], as: tremolo, bars: 1-4}"]},
+    ).values()
+    for part in made.parts:
+        found = abbreviated(part).notes
+        bowed = found["technique"] == TECHNIQUES.index("tremolo")
+        assert int(found["duration"].sum()) == int(part.notes["duration"].sum())
+        assert set(zip(found["pitch"].tolist(), found["onset"].tolist(), strict=True)) <= set(
+            zip(part.notes["pitch"].tolist(), part.notes["onset"].tolist(), strict=True)
+        )
+        for note in found[bowed]:
+            follows = bowed & (found["onset"] == note["onset"] + note["duration"]) & (found["bar"] == note["bar"])
+            assert int(note["pitch"]) not in found["pitch"][follows].tolist()
+    assert any(len(abbreviated(part).notes) < len(part.notes) for part in made.parts)
+    assert '<tremolo type="single">3</tremolo>' in score_xml(made)
 
 
 def test_the_piano_itself_is_written_on_two_staves(piece) -> None:
