@@ -101,7 +101,9 @@ class NoteWriter:
         for position, row in enumerate(chord):
             flags = int(self.notes["flags"][row])
             kind = ' steal-time-previous="20"' if flags & int(Flag.GRACE_AFTER) else ""
-            kind += ' slash="yes"' if flags & int(Flag.GRACE_SLASH) else ""
+            kind += (
+                f' slash="{"yes" if flags & int(Flag.GRACE_SLASH) else "no"}"'  # readers differ where it is not said
+            )
             sign = accidentals.get((row, -1), "")
             found.append(
                 f"<note><grace{kind}/>{'<chord/>' if position else ''}{self._pitch(row)}<voice>{voice}</voice>"
@@ -165,7 +167,8 @@ class NoteWriter:
             return ""
         if flags & _BROKEN:
             way = ' direction="down"' if flags & int(Flag.ARPEGGIO_DOWN) else ""
-            return f'<arpeggiate number="{self.details.arpeggios.get(row, 1)}"{way}/>'
+            number = f' number="{self.details.arpeggios.get(row, 1)}"' if self.staves > 1 else ""
+            return f"<arpeggiate{number}{way}/>"
         if flags & int(Flag.NON_ARPEGGIO):
             both = [one for one in rows if int(self.notes["flags"][one]) & Flag.NON_ARPEGGIO]
             if row in (both[0], both[-1]):

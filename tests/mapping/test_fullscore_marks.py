@@ -319,3 +319,85 @@ def test_slurs_articulations_and_spelling(both: Any) -> None:
     assert again.notes.tolist() == score.notes.tolist()
     assert told(again, "slur") == told(score, "slur")
     assert len(told(score, "slur")) == 1
+
+
+def everything() -> str:
+    """One score with most kinds of mark, a bar for each few."""
+    strokes = [f'<ornaments><tremolo type="{way}">3</tremolo></ornaments>' for way in ("start", "stop")]
+    run = note("E5", 0, before="<grace/>", tail="<type>16th</type>")
+    run += note("D5", 0, before='<grace slash="yes"/>', tail="<type>eighth</type>")
+    broken = note("C5", 4, ONE_NOTE["arpeggio down"]) + note("G5", 4, ONE_NOTE["arpeggio down"], before="<chord/>")
+    above = '<octave-shift type="{}" size="8"/>'
+    return document(
+        note("C5", 2, ONE_NOTE["trill with a flat"]) + note("D5", 2, ONE_NOTE["turn with both"]),
+        note("C5", 2, ONE_NOTE["mordent with a sharp"]) + note("D5", 2, ONE_NOTE["inverted mordent"]),
+        note("C5", 2, ONE_NOTE["tremolo of two strokes"]) + note("D5", 2, ONE_NOTE["angled fermata"]),
+        note("C5", 2, ONE_NOTE["breath"]) + note("D5", 2, ONE_NOTE["caesura"]),
+        note("C4", 2, strokes[0]) + note("G4", 2, strokes[1]),
+        note("C5", 2, '<glissando type="start" number="1"/>') + note("C6", 2, '<glissando type="stop" number="1"/>'),
+        sign(above.format("down"), placement="above") + note("E7", 4) + sign(above.format("stop"), placement="above"),
+        sign("<segno/>") + sign("<rehearsal>B</rehearsal>") + run + broken,
+        sign("<dynamics><sffz/></dynamics>") + sign('<wedge type="crescendo"/>') + note("C5", 4),
+        sign('<wedge type="stop"/>') + sign("<dynamics><ff/></dynamics>") + note("C5", 2, before="<cue/>") + rest(2),
+        sign('<pedal type="start"/>', staff=2) + note("C5", 4) + sign('<pedal type="stop"/>', staff=2),
+        note("C5", 4) + sign("<words>D.S. al Fine</words>", sound='<sound dalsegno="segno"/>'),
+    )
+
+
+def test_music21_finds_every_mark(both: Any) -> None:
+    """music21, a reader of its own, finds the marks of the written score in their bars, with values and accidentals."""
+    from music21 import articulations, converter, dynamics, expressions, repeat, spanner
+
+    _, _, written = both(everything())
+    score = converter.parseData(written, format="musicxml")
+    found: dict[int, list[str]] = {}
+    for element in score.recurse().notesAndRests:
+        bar = element.getContextByClass("Measure").number
+        for expression in (*element.expressions, *element.articulations):
+            found.setdefault(bar, []).append(type(expression).__name__)
+    assert found[1] == ["Trill", "Turn"]
+    assert found[2] == ["Mordent", "InvertedMordent"]
+    assert found[3] == ["Tremolo", "Fermata"]
+    assert found[4] == ["BreathMark", "Caesura"]
+    (wave,) = score.recurse().getElementsByClass(expressions.ArpeggioMarkSpanner)
+    assert (wave.type, [one.isChord for one in wave.getSpannedElements()]) == ("down", [True])
+    notes = {note.getContextByClass("Measure").number: note for note in score.recurse().notes if note.isNote}
+    bars = {bar.number: bar for bar in score.parts[0].getElementsByClass("Measure")}
+    turn = bars[1].flatten().notes[1].expressions[0]
+    assert (turn.upperAccidental.name, turn.lowerAccidental.name) == ("flat", "sharp")
+    assert bars[1].flatten().notes[0].expressions[0].accidental.name == "flat"
+    tremolo = bars[3].flatten().notes[0].expressions[0]
+    assert isinstance(tremolo, expressions.Tremolo)
+    assert tremolo.numberOfMarks == 2
+    assert bars[3].flatten().notes[1].expressions[0].shape == "angled"
+    assert isinstance(bars[4].flatten().notes[0].articulations[0], articulations.BreathMark)
+    (glide,) = score.recurse().getElementsByClass(spanner.Glissando)
+    assert [one.nameWithOctave for one in glide.getSpannedElements()] == ["C5", "C6"]
+    (line,) = score.recurse().getElementsByClass(spanner.Ottava)
+    assert [one.pitch.midi for one in line.getSpannedElements()] == [100]
+    graces = [note for note in bars[8].flatten().notes if note.duration.isGrace]
+    assert [(one.duration.type, one.duration.slash) for one in graces] == [("16th", False), ("eighth", True)]
+    loud = [
+        (one.getContextByClass("Measure").number, one.value) for one in score.recurse().getElementsByClass("Dynamic")
+    ]
+    assert loud == [(9, "sffz"), (10, "ff")]
+    assert len(list(score.recurse().getElementsByClass(dynamics.Crescendo))) == 1
+    assert notes[10].style.noteSize == "cue"
+    assert [one.content for one in score.recurse().getElementsByClass(expressions.RehearsalMark)] == ["B"]
+    jumps = [type(one).__name__ for one in score.recurse().getElementsByClass(repeat.RepeatExpression)]
+    assert jumps == ["Segno", "DalSegnoAlFine"]
+
+
+def test_verovio_draws_every_mark_without_a_warning(both: Any, capfd: pytest.CaptureFixture[str]) -> None:
+    """verovio loads the score with all marks, says nothing, and draws each of them."""
+    import verovio
+
+    _, _, written = both(everything())
+    kit = verovio.toolkit()
+    assert kit.loadData(written)
+    drawn = "".join(kit.renderToSVG(page) for page in range(1, kit.getPageCount() + 1))
+    noise = capfd.readouterr()
+    assert noise.err + noise.out == ""
+    kinds = "trill turn mordent bTrem fTrem fermata breath caesura gliss octave arpeg hairpin pedal reh repeatMark"
+    for kind in kinds.split():
+        assert f'class="{kind}' in drawn, kind
