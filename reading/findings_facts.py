@@ -29,12 +29,20 @@ if TYPE_CHECKING:
     from reading.score import Score
     from reading.survey_dynamics import Contrast, Swell
 
-__all__ = ["Facts", "counted", "runs"]
+__all__ = ["Facts", "counted", "distance", "runs"]
 
 
 def counted(bars: int) -> str:
     """Return ``1 bar``, ``2 bars``."""
     return f"{bars} bar{'' if bars == 1 else 's'}"
+
+
+def distance(semitones: int) -> str:
+    """Return semitones as a musician says them: ``1 octave and 3 semitones``."""
+    octaves, rest = divmod(semitones, 12)
+    parts = [f"{octaves} octave{'s' * (octaves > 1)}"] * bool(octaves)
+    parts += [f"{rest} semitone{'s' * (rest > 1)}"] * bool(rest or not octaves)
+    return " and ".join(parts)
 
 
 def runs(bars: IntArray | list[int], *, bridge: int = 1) -> list[tuple[int, int]]:

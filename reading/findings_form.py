@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from reading.findings import Draft
+from reading.findings_facts import distance
 from reading.register import pitch_name
 
 if TYPE_CHECKING:
@@ -17,6 +18,7 @@ _THEME = 0.65
 _BACK = ("opening returns", "theme returns")  # reasons of a start, as reading.form words them
 _NEW = ("new theme", "starts a passage", "new tempo", "new key signature", "new metre")
 _SHOWN_BARS = 8
+_SAME = 0.995  # likeness that reads 1.00
 
 
 def section_findings(facts: Facts) -> list[Draft]:
@@ -37,7 +39,7 @@ def _section_draft(facts: Facts, section: Section, following: int | None) -> Dra
     first, strength = section.bar_index, section.strength
     last = min(bars, first + _SHOWN_BARS - 1, (following or bars + 1) - 1)
     known = next((repeat for repeat in facts.repeats if abs(repeat.later[0] - first) <= 1), None)
-    evidence = (f"strength {strength:.2f}: {', '.join(section.reasons)}", *_words(facts, first))
+    evidence = (", ".join(section.reasons), *_words(facts, first), f"strength {strength:.2f} of 1")
     offers = facts.offers(first, last)
     if strength >= _THEME and any(words in reason for reason in section.reasons for words in _BACK):
         question = "What was heard before comes back: in its first colour, or richer?"
@@ -64,11 +66,11 @@ def repeat_findings(facts: Facts) -> list[Draft]:
     for repeat in facts.repeats:
         first, last = repeat.later
         bars = last - first + 1
-        interval = f", {abs(repeat.semitones)} semitones {'up' if repeat.semitones > 0 else 'down'}" * bool(
-            repeat.semitones
-        )
+        way = "up" if repeat.semitones > 0 else "down"
+        interval = f", {distance(abs(repeat.semitones))} {way}" if repeat.semitones else ""
         model = facts.words(*repeat.first)
-        evidence = (f"bars {model} come back{interval}: {repeat.kind}, likeness {repeat.similarity:.2f}",)
+        alike = "" if repeat.similarity >= _SAME else f", likeness {repeat.similarity:.2f} of 1"
+        evidence = (f"bars {model} come back{interval}: {repeat.kind}{alike}",)
         at_once = first == repeat.first[1] + 1
         strength = 0.35 + 0.05 * min(bars, 8) + 0.1 * (repeat.kind == "literal") + 0.12 * at_once
         offers = facts.offers(first, last).repeat()
@@ -83,7 +85,7 @@ def dialogue_findings(facts: Facts) -> list[Draft]:
         turns = ", ".join(
             f"bar {facts.words(first, last)} around {pitch_name(middle)}" for first, last, middle in dialogue.turns[:4]
         )
-        evidence = (f"{len(dialogue.turns)} turns, at least {dialogue.apart} semitones apart", turns)
+        evidence = (f"{len(dialogue.turns)} turns, at least {distance(dialogue.apart)} apart", turns)
         strength = min(0.95, 0.4 + 0.08 * len(dialogue.turns) + 0.005 * dialogue.apart)
         offers = facts.offers(dialogue.first_bar, dialogue.last_bar).dialogue()
         question = "Which two groups talk to each other?"

@@ -46,11 +46,11 @@ def _accent_draft(facts: Facts, group: list[Accent], *, rolls: bool) -> Draft:
     first, last = group[0].bar_index, group[-1].bar_index
     best = max(group, key=lambda accent: accent.strength)
     if len(group) == 1:
-        evidence = tuple(f"beat {best.beat:g}: {reason}" for reason in best.reasons)
+        said = f"beat {best.beat:g}: {', '.join(best.reasons)}"
         exact = best.beat * 12 == round(best.beat * 12)
         beats = f"{best.beat:g}" if exact else ""
         return Draft(
-            "accent", first, last, best.strength + 0.3 * (rolls and "arpeggio" in best.reasons[0]), evidence,
+            "accent", first, last, best.strength + 0.3 * (rolls and "arpeggio" in best.reasons[0]), (said,),
             "What gives this moment its stress?", facts.offers(first, last).accent(beats),
         )  # fmt: skip
     often = [beat for beat, count in Counter(f"{one.beat:g}" for one in group).most_common(3) if count > 1]

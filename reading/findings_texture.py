@@ -11,7 +11,7 @@ import numpy as np
 from reading.features import beat_ticks
 from reading.figuration import InstrumentFacts, playable
 from reading.findings import Draft
-from reading.findings_facts import counted, runs
+from reading.findings_facts import counted, distance, runs
 from reading.layers import Role
 from reading.register import pitch_name
 from reading.score import DYNAMICS
@@ -57,8 +57,8 @@ def gap_findings(facts: Facts) -> list[Draft]:
         bars = region.last_bar - region.first_bar + 1
         wide = region.median - region.habit
         evidence = (
-            f"{region.median:.0f} semitones empty inside the texture (median), at most {region.widest}",
-            f"{region.habit:.0f} are usual in this piece",
+            f"{distance(round(region.median))} empty inside the texture (median), at most {distance(region.widest)}",
+            f"usual in this piece: {distance(round(region.habit))}",
         )
         strength = min(0.95, 0.15 + 0.025 * wide + 0.08 * min(bars, 4))
         offers = facts.offers(region.first_bar, region.last_bar).gap()
@@ -116,7 +116,7 @@ def layer_findings(facts: Facts) -> list[Draft]:
     for first, last in runs(layered):
         inside = [row for row in rows if first <= row.bar_index <= last]
         place = inside[0].held
-        words = f"a {'bass' if place == 'bass' else 'note above'} is held while {inside[0].figure} moves"
+        words = f"a {'bass' if place == 'bass' else 'note above'} is held, the rest moves: {inside[0].figure}"
         evidence = (f"{words} in {inside[0].rhythm} notes, {counted(last - first + 1)}",)
         bars = facts.score.notes["bar"]
         counter = (bars >= first) & (bars <= last) & (facts.layers.roles == int(Role.COUNTER))
