@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
@@ -11,7 +12,7 @@ from mapping.fullscore_details import Details, origins
 from mapping.fullscore_directions import Direction, Placed, free_number
 from mapping.fullscore_text import plain
 from mapping.levels import UNMARKED
-from reading.score import DYNAMICS, Flag
+from reading.score import DYNAMICS, TICKS_PER_QUARTER, Flag
 
 if TYPE_CHECKING:
     from mapping.arrangement import Part
@@ -48,12 +49,15 @@ def dynamics(part: Part, score: Score, details: Details, placed: Placed) -> None
     onsets, firsts, counts = np.unique(notes["onset"], return_index=True, return_counts=True)
     attacks = {int(onset): (int(row), int(count)) for onset, row, count in zip(onsets, firsts, counts, strict=True)}
     held = _held_changes(notes, score)
+    swelling = [(mark.onset, mark.end) for mark in _followed(notes, score)]
     for onset in sorted({*attacks, *held}):
         row, count = attacks.get(onset, (-1, 0))
         rows = slice(row, row + count)
         level = int(marked[row]) if count else held[onset]
         again = sounded >= 0 and score.bar_at(onset) - sounded > _REST_AGAIN
         accented = count and bool((notes["flags"][rows] & _ACCENTS).any())
+        if any(start < onset < end for start, end in swelling):
+            level = before  # the hairpin says it
         if level >= 0 and not accented:  # the sign stands in place of a level, which comes with the next note
             if level != before or again:
                 placed.opening[onset].append(Direction("below", f"<dynamics><{DYNAMICS[level]}/></dynamics>"))
@@ -81,8 +85,10 @@ def _as_the_piano(part: Part, score: Score, placed: Placed) -> None:
     notes = part.notes
     marks = [mark for mark in score.marks_of("dynamic") if mark.value in _ELEMENTS]
     ends = notes["onset"] + notes["duration"]
+    onsets = [mark.onset for mark in marks]
     for mark in marks:
-        until = min((other.onset for other in marks if other.onset > mark.onset), default=score.end + 1)
+        later = bisect_right(onsets, mark.onset)
+        until = onsets[later] if later < len(onsets) else score.end + 1
         if bool(((notes["onset"] < until) & (np.maximum(ends, notes["onset"] + 1) > mark.onset)).any()):
             placement, staff = side(mark.staff, part.player.instrument.staves)
             placed.opening[mark.onset].append(
@@ -133,14 +139,27 @@ def _held_changes(notes: Rows, score: Score) -> dict[int, int]:
     return found
 
 
+def _followed(notes: Rows, score: Score) -> list[Mark]:
+    """The piano's hairpins that notes made by steps follow: their levels change all the way in its direction."""
+    own = (notes["dynamic"] >= 0) & (notes["source"] < 0)
+    found = []
+    for mark in score.marks_of("hairpin"):
+        inside = np.flatnonzero(own & (notes["onset"] >= mark.onset) & (notes["onset"] < mark.end))
+        change = np.diff(notes["dynamic"][inside].astype(int)) * (1 if mark.value == "cresc" else -1)
+        if (change >= 0).all() and (change > 0).any():
+            found.append(mark)
+    return found
+
+
 def hairpins(part: Part, score: Score, placed: Placed) -> None:
-    """Add the hairpins of the piano where the part plays at the piano's level, and those of steps.
+    """Add the hairpins of the piano where the part plays at the piano's level or follows it, and those of steps.
 
     A line has one hairpin at a time; where the piano's staves differ, the one of the staff its notes come from.
     """
     notes, staves = part.notes, part.player.instrument.staves
     _, origin = origins(notes, score)
     wanted = [(mark, notes["dynamic"] < 0) for mark in score.marks_of("hairpin")]
+    wanted += [(replace(mark, staff=0), notes["dynamic"] >= 0) for mark in _followed(notes, score)]
     wanted += [(replace(mark, staff=0), notes["dynamic"] < 99) for mark in part.marks if mark.kind == "hairpin"]
     done: list[Mark] = []
     for mark, mask in sorted(
@@ -153,9 +172,16 @@ def hairpins(part: Part, score: Score, placed: Placed) -> None:
         if staves == 1:  # no hairpin over a player's rest
             first, last = notes["onset"][inside].min(), (notes["onset"] + notes["duration"])[inside].max()
             mark = replace(mark, onset=max(mark.onset, int(first)), end=min(mark.end, int(last)))
+            if mark.end - mark.onset < TICKS_PER_QUARTER and len(np.unique(notes["onset"][inside])) < 2:
+                continue  # one short note cannot swell
         done.append(mark)
+    _write(done, staves, score, placed)
+
+
+def _write(marks: list[Mark], staves: int, score: Score, placed: Placed) -> None:
+    """Add hairpins with numbers that tell them apart."""
     open_until: dict[int, int] = {}
-    for mark in sorted(done, key=lambda one: one.onset):
+    for mark in sorted(marks, key=lambda one: one.onset):
         number = free_number(open_until, mark.onset, score)
         if not number:
             continue

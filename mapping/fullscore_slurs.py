@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left, bisect_right
 from collections import defaultdict
 from typing import TYPE_CHECKING, Any
 
@@ -11,7 +12,7 @@ from reading.score import Flag
 if TYPE_CHECKING:
     from mapping.arrangement import Part
     from mapping.draft import Rows
-    from reading.score import Score
+    from reading.score import Mark, Score
 
 __all__ = ["Slurs", "slurs"]
 
@@ -30,37 +31,54 @@ def slurs(part: Part, score: Score, graces: dict[int, tuple[int, int]]) -> Slurs
     graces : dict of int to (int, int)
         Place in its run, and printed value, of grace notes by row.
     """
-    notes = part.notes
+    finder = _Finder(part.notes, score, graces)
     found: Slurs = defaultdict(list)
-    rows_of: dict[int, list[int]] = defaultdict(list)
-    lines: dict[tuple[int, ...], list[int]] = defaultdict(list)
-    for row, source in enumerate(notes["source"].tolist()):
-        if 0 <= source < len(score.notes):
-            rows_of[source].append(row)
-            lines[_line(score.notes[source])].append(row)
-    places = {int(notes["source"][row]): place for row, (place, _) in graces.items()}
     open_until: dict[int, int] = {}
     for mark in score.marks_of("slur"):
-        known = [one for one in mark.notes if 0 <= one < len(score.notes)]
-        ends = sorted(known, key=lambda one: (*_order(score.notes[one]), places.get(one, 0)))
-        if len(ends) < 2:
-            continue
-        first, last = score.notes[ends[0]], score.notes[ends[-1]]
-        under = [row for row in lines[_line(first)] if first["onset"] <= notes["onset"][row] <= last["onset"]]
-        tops = rows_of.get(ends[0], []), rows_of.get(ends[-1], [])
-        under = sorted({*under, *tops[0], *tops[1]}, key=lambda row: (*_order(notes[row]), graces.get(row, (0, 0))[0]))
-        for run in _runs(under, notes) if part.player.instrument.staves == 1 else [under]:
-            start = next((row for row in tops[0] if row in run), run[0] if run else -1)
-            stop = next((row for row in reversed(tops[1]) if row in run), run[-1] if run else -1)
-            apart = (
-                start >= 0 and start != stop and run.index(start) < run.index(stop) and not _struck(start, stop, notes)
-            )
-            number = free_number(open_until, int(notes["onset"][start]), score)
-            if apart and number:
-                open_until[number] = int(notes["onset"][stop] + max(1, notes["duration"][stop]))
+        under, firsts, lasts = finder.under(mark)
+        for run in _runs(under, part.notes) if part.player.instrument.staves == 1 else [under]:
+            start = next((row for row in firsts if row in run), run[0] if run else -1)
+            stop = next((row for row in reversed(lasts) if row in run), run[-1] if run else -1)
+            if start < 0 or run.index(start) >= run.index(stop) or _struck(start, stop, part.notes):
+                continue
+            if number := free_number(open_until, int(part.notes["onset"][start]), score):
+                open_until[number] = int(part.notes["onset"][stop] + max(1, part.notes["duration"][stop]))
                 found[start].append(("start", number, mark.onset))
                 found[stop].append(("stop", number, mark.end - 1))
     return found
+
+
+class _Finder:
+    """Finds the rows of a part under a slur of the piano."""
+
+    def __init__(self, notes: Rows, score: Score, graces: dict[int, tuple[int, int]]) -> None:
+        self.notes, self.score, self.graces = notes, score, graces
+        self.rows_of: dict[int, list[int]] = defaultdict(list)
+        self.lines: dict[tuple[int, ...], list[int]] = defaultdict(list)
+        for row, source in enumerate(notes["source"].tolist()):
+            if 0 <= source < len(score.notes):
+                self.rows_of[source].append(row)
+                self.lines[_line(score.notes[source])].append(row)
+        self.onsets = {line: notes["onset"][rows].tolist() for line, rows in self.lines.items()}
+        self.places = {int(notes["source"][row]): place for row, (place, _) in graces.items()}
+
+    def under(self, mark: Mark) -> tuple[list[int], list[int], list[int]]:
+        """Rows under a slur in order of time, those of its first note, those of its last."""
+        score = self.score
+        known = [one for one in mark.notes if 0 <= one < len(score.notes)]
+        ends = sorted(known, key=lambda one: (*_order(score.notes[one]), self.places.get(one, 0)))
+        if len(ends) < 2:
+            return [], [], []
+        first, last = score.notes[ends[0]], score.notes[ends[-1]]
+        line, onsets = self.lines.get(_line(first), []), self.onsets.get(_line(first), [])
+        inside = line[bisect_left(onsets, int(first["onset"])) : bisect_right(onsets, int(last["onset"]))]
+        firsts, lasts = self.rows_of.get(ends[0], []), self.rows_of.get(ends[-1], [])
+        rows = {*inside, *firsts, *lasts}
+        return sorted(rows, key=self._when), firsts, lasts
+
+    def _when(self, row: int) -> tuple[int, bool, int]:
+        """Order in time of a row."""
+        return (*_order(self.notes[row]), self.graces.get(row, (0, 0))[0])
 
 
 def _struck(one: int, other: int, notes: Rows) -> bool:
