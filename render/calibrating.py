@@ -12,6 +12,8 @@ begin where its envelope passes a threshold some 6 to 15 dB below its maximum (f
 from __future__ import annotations
 
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from functools import cache
 from itertools import count
 from typing import TYPE_CHECKING, Any
 
@@ -49,9 +51,11 @@ _ONSET_DB = -10.0
 _FILTERS = (-600.0, -1200.0, -1800.0, -2400.0, -3000.0, -3600.0)
 _DARKER = 0.25  # the softest layer's spectral centroid may lie this much lower
 _WEAKER_DB = 1.5
+_ALIKE_DB = 0.3  # two keys whose layers differ no more than this speak for the key between them
 _STRUCK = frozenset({8, 9, 11, 12, 13, 14, 47})  # overtones are not harmonic: only the strike tone tells the pitch
 
 Samples = np.ndarray[Any, np.dtype[np.float32]]
+Floats = np.ndarray[Any, np.dtype[np.float64]]
 
 
 def calibrate(font: Font, *, progress: Callable[[int, int], None] | None = None, workers: int = 2) -> Path:
@@ -107,7 +111,19 @@ def measure_keys(font: Font, program: int, keys: tuple[int, int], *, bright_cent
         Filter shift of the softest layer, as in the calibration.
     """
     synth = FluidSynth(font, tail_cap_s=0.0)
-    return np.array([_key(synth, program, key, bright_cents)[0] for key in range(keys[0], keys[1] + 1)])
+    found = [(key, _held(synth, program, key, bright_cents)) for key in range(keys[0], keys[1] + 1)]
+    return np.array([_levels(one, _changes(synth, program, key, bright_cents, one)) for key, one in found])
+
+
+@dataclass(frozen=True)
+class _Held:
+    """What a key held at mf gives; ``power`` is its mean where layers are compared."""
+
+    level_db: float
+    power: float
+    onset_s: float
+    cents: float
+    rings: bool
 
 
 def _preset(synth: FluidSynth, program: int) -> Preset | None:
@@ -117,29 +133,62 @@ def _preset(synth: FluidSynth, program: int) -> Preset | None:
     if _sound(synth, program, middle, LAYERS[_MF][2], 0.0, _SHORT_S) is None:
         return None
     bright, filter_db = _filter(synth, program, middle)
-    rows = [_key(synth, program, key, bright) for key in range(low, high + 1)]
-    table = np.array([row[0] for row in rows])
-    rings = float(np.nanmean([row[3] for row in rows])) > 0.5
-    return Preset(
-        low, table, np.array([row[1] for row in rows]), np.array([row[2] for row in rows]), bright, filter_db, rings
+    held = [_held(synth, program, key, bright) for key in range(low, high + 1)]
+    changes = _all_changes(synth, program, low, bright, held)
+    levels = np.array([_levels(one, change) for one, change in zip(held, changes, strict=True)])
+    onsets, cents, rings = (
+        np.array([np.nan if one is None else float(getattr(one, fact)) for one in held])
+        for fact in ("onset_s", "cents", "rings")
     )
+    return Preset(low, levels, onsets, cents, bright, filter_db, float(np.nanmean(rings)) > 0.5)
 
 
-def _key(synth: FluidSynth, program: int, key: int, bright: float) -> tuple[list[float], float, float, float]:
-    """Levels by layer, time to onset, tuning, and whether it only rings (1 or 0), of one key; NaN where silent."""
+def _held(synth: FluidSynth, program: int, key: int, bright: float) -> _Held | None:
+    """Measure a key held at mf; None where it is silent."""
     long = _sound(synth, program, key, LAYERS[_MF][2], _bright(bright, _MF), _LONG_S)
     if long is None:
-        return [np.nan] * len(LAYERS), np.nan, np.nan, np.nan
+        return None
     power = _power(long)
     rings = _mean(power, *_HELD_S) < 0.1 * _loudest(power)
-    level = 10.0 * np.log10(_loudest(power) if rings else _mean(power, *_HELD_S))
-    window = (0.0, _SHORT_S) if rings else _QUICK_S
-    levels = []
+    level = 10.0 * float(np.log10(_loudest(power) if rings else _mean(power, *_HELD_S)))
+    return _Held(level, _mean(power, *_window(rings)), _onset_s(power, key, level), _cents(long, program, key), rings)
+
+
+def _window(rings: bool) -> tuple[float, float]:
+    """Stretch in which layers are compared."""
+    return (0.0, _SHORT_S) if rings else _QUICK_S
+
+
+def _levels(held: _Held | None, changes: Floats) -> Floats:
+    """Levels of a key by layer; NaN where it is silent."""
+    return np.full(len(LAYERS), np.nan) if held is None else held.level_db + changes
+
+
+def _changes(synth: FluidSynth, program: int, key: int, bright: float, held: _Held | None) -> Floats:
+    """Levels of a key's layers relative to mf, by short sounds."""
+    changes = np.zeros(len(LAYERS))
+    if held is None:
+        return changes
     for row, (_, _, velocity) in enumerate(LAYERS):
-        quick = long if row == _MF else _sound(synth, program, key, velocity, _bright(bright, row), _SHORT_S)
-        change = 10.0 * np.log10(_mean(_power(quick), *window) / _mean(power, *window)) if quick is not None else np.nan
-        levels.append(level + change)
-    return levels, _onset_s(power, key, level), _cents(long, program, key), float(rings)
+        if row != _MF:
+            quick = _sound(synth, program, key, velocity, _bright(bright, row), _SHORT_S)
+            power = np.nan if quick is None else _mean(_power(quick), *_window(held.rings))
+            changes[row] = 10.0 * np.log10(power / held.power)
+    return changes
+
+
+def _all_changes(synth: FluidSynth, program: int, low: int, bright: float, held: list[_Held | None]) -> list[Floats]:
+    """Changes of all keys: every second is measured, and those between whose neighbours disagree."""
+    measured = {row: _changes(synth, program, low + row, bright, held[row]) for row in range(0, len(held), 2)}
+    found = []
+    for row, one in enumerate(held):
+        if row in measured:
+            found.append(measured[row])
+            continue
+        before, after = measured[row - 1], measured.get(row + 1, np.full(len(LAYERS), np.nan))
+        sure = held[row - 1] and row + 1 < len(held) and held[row + 1] and np.max(np.abs(after - before)) < _ALIKE_DB
+        found.append((before + after) / 2.0 if sure else _changes(synth, program, low + row, bright, one))
+    return found
 
 
 def _bright(softest: float, layer: int) -> float:
@@ -183,7 +232,8 @@ def _filter(synth: FluidSynth, program: int, key: int) -> tuple[float, np.ndarra
 
 def _power(samples: Samples) -> np.ndarray[Any, Any]:
     """Power by sample, both channels added."""
-    return np.asarray(np.sum(samples.astype(np.float64) ** 2, axis=1)) + 1e-20
+    left, right = samples[:, 0].astype(np.float64), samples[:, 1].astype(np.float64)
+    return np.asarray(left * left + right * right + 1e-20)
 
 
 def _mean(power: np.ndarray[Any, Any], first_s: float, last_s: float) -> float:
@@ -211,6 +261,12 @@ def _onset_s(power: np.ndarray[Any, Any], key: int, level_db: float) -> float:
     return min(0.4, first + window_s / 2.0 if first > 0.0 else 0.0)
 
 
+@cache
+def _hann(count: int) -> Samples:
+    """The window of tuning measurements."""
+    return np.asarray(np.hanning(count), np.float32)
+
+
 def _centroid_hz(samples: Samples) -> float:
     """Spectral centroid of power."""
     spectrum = np.abs(np.fft.rfft(samples[round(_QUICK_S[0] * _RATE) :, 0])) ** 2
@@ -221,8 +277,10 @@ def _cents(samples: Samples, program: int, key: int) -> float:
     """How far a key sounds above its pitch: power-weighted over its lower partials; 0 where it cannot be told."""
     stretch = samples[round(0.1 * _RATE) :]
     size = 1 << 18
-    window = np.hanning(len(stretch))[:, None]
-    spectrum = np.sum(np.abs(np.fft.rfft(stretch * window, size, axis=0)) ** 2, axis=1)
+    # Both channels at once: of left + i right, the powers at f and -f together are twice theirs.
+    pairs = np.ascontiguousarray(stretch).view(np.complex64)[:, 0] * _hann(len(stretch))
+    both = np.abs(np.fft.ifft(pairs, size)) ** 2
+    spectrum = both[: size // 2 + 1] + np.concatenate([both[:1], both[: size // 2 - 1 : -1]])
     total = float(np.sum(spectrum))
     frequency = 440.0 * 2.0 ** ((key - 69) / 12.0)
     cents, weights = [], []
