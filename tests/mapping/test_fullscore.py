@@ -90,6 +90,16 @@ def test_a_run_of_tremolo_attacks_is_one_note_with_strokes(variants) -> None:
     assert '<tremolo type="single">3</tremolo>' in score_xml(made)
 
 
+def test_added_notes_follow_a_swell_with_a_hairpin(variants) -> None:
+    """Filling voices that grow through the piano's crescendo have a hairpin there and no step of dynamics inside it."""
+    made = variants("demo", {"a": [*PLAIN, "{fill: gap, on: [clarinet 2, horn 2], bars: 37-40}"]})["a"]
+    root = ET.fromstring(score_xml(made, players=("clarinet 2",)).encode())
+    bars = root.findall("part/measure")
+    wedges = [(bar.get("number"), one.get("type")) for bar in bars for one in bar.iter("wedge")]
+    assert wedges == [("37", "crescendo"), ("40", "stop")]
+    assert not [bar.get("number") for bar in bars[37:40] if bar.find(".//dynamics") is not None]
+
+
 def test_the_piano_itself_is_written_on_two_staves(piece) -> None:
     """The piano as an arrangement reads back whole, on a brace of two staves."""
     score, _ = piece("polonaise")
