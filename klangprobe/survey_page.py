@@ -30,7 +30,7 @@ h1{font-size:1.6rem;margin:.2rem 0}h2{font-size:1.2rem;margin:1.6rem 0 .4rem}h3{
 table{border-collapse:collapse;width:100%;font-size:.92rem}
 th,td{text-align:left;vertical-align:top;padding:.25rem .5rem;border-bottom:1px solid #bbb}
 th{border-bottom:2px solid #444}
-.scroll{overflow-x:auto}
+tbody th{padding-top:.8rem}summary{cursor:pointer;padding:.15rem 0}summary:focus{outline:3px solid #00458a}
 article{border-top:1px solid #888;padding:.8rem 0;break-inside:avoid}
 article svg{width:100%;height:auto;display:block}
 .found{fill:#e0a100;fill-opacity:.2}
@@ -40,6 +40,9 @@ pre{background:#f3f1ec;padding:.5rem;overflow-x:auto;font-size:.85rem;margin:.2r
 .curve{width:100%;height:8rem}.curve path{fill:none;stroke:#1c1c1c;stroke-width:1.5}.curve line{stroke:#a06000}
 .curve text{font:11px Georgia,serif}
 a{color:#00458a}a:focus{outline:3px solid #00458a}
+@media (max-width:40rem){.list thead{display:none}.list tr{display:block;border-bottom:1px solid #bbb;padding:.3rem 0}
+.list td,.list th{display:block;border:0;padding:.05rem 0}
+.list td:nth-child(-n+2){display:inline-block;padding-right:.6rem;font-weight:bold}}
 @media print{body{max-width:none;padding:0;font-size:10pt}a{color:inherit;text-decoration:none}}
 """
 _POLICY = "default-src 'none'; style-src 'unsafe-inline'; img-src data:; font-src data:"
@@ -62,7 +65,7 @@ def survey_html(score: Score, found: Survey) -> str:
     parts = [
         f"<h1>{escape(_title(score))}</h1>",
         f"<p>{len(score.bars)} bars, {len(found.findings)} findings. What must be rethought for orchestra, the most"
-        " urgent first; the options are spec steps, ready to paste into a variant.</p>",
+        " urgent first. Each option opens on its spec steps, ready to paste into a variant.</p>",
         _list(found.findings),
         "<h2>Where passages begin</h2>",
         _curve(score, found),
@@ -73,9 +76,9 @@ def survey_html(score: Score, found: Survey) -> str:
     for rank, words in _RANKS.items():
         inside = [finding for finding in found.findings if finding.rank == rank]
         if inside:
-            parts.append(f"<h2>Rank {rank}: {words}</h2>")
             drawn = len(inside) if rank == 1 else room if rank <= _DRAWN_RANKS else 0
-            parts += [_article(finding, excerpts if row < drawn else None) for row, finding in enumerate(inside)]
+            made = [_article(finding, excerpts if row < drawn else None) for row, finding in enumerate(inside)]
+            parts += _folded(words, made) if rank > _DRAWN_RANKS else [f"<h2>{words.capitalize()}</h2>", *made]
             room = max(0, room - len(inside))
     parts.append(
         "<p>Before an arrangement of a work in copyright is performed or shared, its rights must be cleared; that is"
@@ -138,6 +141,12 @@ def _yaml(value: Any) -> str:
     return text if plain else '"' + text.replace("\\", "\\\\").replace('"', '\\"') + '"'
 
 
+def _folded(words: str, articles: list[str]) -> list[str]:
+    """The findings of the last rank, shown when asked for."""
+    head = f"<h2>{words.capitalize()}</h2><details><summary>{len(articles)} more findings</summary>"
+    return [head, *articles, "</details>"]
+
+
 def _title(score: Score) -> str:
     """Title and composer, or the file's name."""
     return (score.title or score.source) + (f" ({score.composer})" if score.composer else "")
@@ -165,16 +174,25 @@ def _anchor(finding: Finding) -> str:
 
 
 def _list(findings: Iterable[Finding]) -> str:
-    """The list of the first two ranks."""
-    rows = "".join(
-        f'<tr><td>{finding.rank}</td><td class="bars"><a href="#{_anchor(finding)}">{escape(finding.bars)}</a></td>'
+    """The list of the first two ranks, each under its caption."""
+    shown = [finding for finding in findings if finding.rank <= _DRAWN_RANKS]
+    rows = ""
+    for rank, words in _RANKS.items():
+        inside = [finding for finding in shown if finding.rank == rank]
+        if inside:
+            rows += f'<tr><th colspan="4" scope="rowgroup">{words.capitalize()}</th></tr>'
+            rows += "".join(map(_listed, inside))
+    head = "<tr><th>Bars</th><th>What</th><th>Evidence</th><th>Question</th></tr>"
+    return f'<table class="list"><thead>{head}</thead><tbody>{rows}</tbody></table>'
+
+
+def _listed(finding: Finding) -> str:
+    """One row of the list, with the first words of the evidence."""
+    return (
+        f'<tr><td class="bars"><a href="#{_anchor(finding)}">{escape(finding.bars)}</a></td>'
         f"<td>{escape(finding.kind)}</td><td>{escape(finding.evidence[0] if finding.evidence else '')}</td>"
         f"<td>{escape(finding.question)}</td></tr>"
-        for finding in findings
-        if finding.rank <= _DRAWN_RANKS
     )
-    head = "<tr><th>Rank</th><th>Bars</th><th>What</th><th>Evidence</th><th>Question</th></tr>"
-    return f'<div class="scroll"><table><thead>{head}</thead><tbody>{rows}</tbody></table></div>'
 
 
 def _article(finding: Finding, excerpts: Excerpts | None) -> str:
@@ -194,7 +212,7 @@ def _article(finding: Finding, excerpts: Excerpts | None) -> str:
 def _option(option: Option) -> str:
     """One option with its steps."""
     steps = "\n".join(step_text(step) for step in option.steps)
-    return f"<p>{escape(option.says)}</p><pre>{escape(steps)}</pre>"
+    return f"<details><summary>{escape(option.says)}</summary><pre>{escape(steps)}</pre></details>"
 
 
 def _curve(score: Score, found: Survey) -> str:
