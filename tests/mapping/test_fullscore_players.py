@@ -203,3 +203,13 @@ def test_dotted_values_show_the_middle_of_the_bar(orchestrated: Any) -> None:
     eighths = "".join(note("C5", 2) for _ in range(8))
     part = parts_of(orchestrated(eighths, {"flute 1": (1, 0)}))["flute 1"]
     assert [element.text for element in part.iter("beam")] == ["begin", "continue", "continue", "end"] * 2
+
+
+def test_hairpins_keep_off_rests(orchestrated: Any) -> None:
+    """A hairpin that begins over a player's rest begins, in that part, at the first note."""
+    upper = sign('<wedge type="crescendo"/>') + rest(8) + note("C5", 4) + note("D5", 4) + sign('<wedge type="stop"/>')
+    part = parts_of(orchestrated(upper, {"flute 1": (1, 0)}))["flute 1"]
+    measure = list(part.find("measure"))
+    (start,) = [place for place, item in enumerate(measure) if item.find(".//wedge[@type='crescendo']") is not None]
+    assert measure[start].find("offset") is None
+    assert measure[start + 1].findtext("pitch/step") == "C"
