@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from compare.acting import steps_here
 from reading.score import Flag
 
 if TYPE_CHECKING:
@@ -44,6 +45,10 @@ class PlayerChange:
         Notes only in the second variant, only in the first, and in both but played otherwise (technique or dynamic).
     words : str
         A sentence without full stop: what, from which note to which, in which bars.
+    kind : str
+        ``joins``, ``falls silent``, or empty where the player plays in both.
+    notes, bars : str
+        Of a player who joins or falls silent: ``8 notes, D3 to G3`` and ``bars 1–8``.
     """
 
     player: str
@@ -51,6 +56,9 @@ class PlayerChange:
     removed: int
     altered: int
     words: str
+    kind: str = ""
+    notes: str = ""
+    bars: str = ""
 
 
 @dataclass(frozen=True)
@@ -104,11 +112,21 @@ class Change:
         """The change as sentences: steps, players, figures."""
         lines = [f"‘{self.second}’ also has the step: {step}." for step in self.steps_added]
         lines += [f"‘{self.second}’ is without the step: {step}." for step in self.steps_removed]
-        lines += [f"{change.words[:1].upper()}{change.words[1:]}." for change in self.players]
+        lines += self.player_sentences
         lines += [f"Against ‘{self.first}’, ‘{self.second}’ {figure.words}." for figure in self.figures]
         if not lines:
             lines = [f"‘{self.first}’ and ‘{self.second}’ do not differ in these bars by anything one would notice."]
         return tuple(lines)
+
+    @property
+    def player_sentences(self) -> list[str]:
+        """What the players have otherwise; those who join in one sentence, those who fall silent in another."""
+        lines = []
+        for kind, many in (("joins", "join"), ("falls silent", "fall silent")):
+            if group := [player for player in self.players if player.kind == kind]:
+                lines.append(_together(group, kind if len(group) == 1 else many))
+        lines += [f"{player.words}." for player in self.players if not player.kind]
+        return [f"{line[:1].upper()}{line[1:]}" for line in lines]
 
     def to_json(self) -> dict[str, Any]:
         """Return the change as JSON-ready data."""
@@ -129,21 +147,18 @@ def change_between(first: Heard, second: Heard, arrangements: tuple[Arrangement,
     players: tuple[PlayerChange, ...] = ()
     if arrangements:
         bars = [index for index, _ in second.rendering.bar_starts_s]
-        one, other = (_steps_in(arrangement, bars) for arrangement in arrangements)
+        one, other = (steps_here(arrangement, tuple((bar, bar) for bar in bars)) for arrangement in arrangements)
         added, removed = _left_over(other, one), _left_over(one, other)
         players = player_changes(*arrangements, bars)
     return Change(first.variant, second.variant, added, removed, players, figure_changes(first, second))
 
 
-def _steps_in(arrangement: Arrangement, bars: Sequence[int]) -> list[str]:
-    """Steps that wrote a note of these bars, and those that wrote none anywhere (they mark, thin or silence)."""
-    anywhere: set[int] = set()
-    here: set[int] = set()
-    for part in arrangement.parts:
-        cause = part.notes["cause"]
-        anywhere.update(cause.tolist())
-        here.update(cause[np.isin(part.notes["bar"], bars)].tolist())
-    return [step.words for row, step in enumerate(arrangement.steps) if row in here or row not in anywhere]
+def _together(players: Sequence[PlayerChange], verb: str) -> str:
+    """Say of several players at once that they join or fall silent; the bars once where they are the same."""
+    same = len({player.bars for player in players}) == 1
+    names = [f"{player.player} ({player.notes if same else f'{player.notes}, {player.bars}'})" for player in players]
+    listed = names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
+    return f"{listed} {verb} in {players[0].bars}." if same else f"{listed} {verb}."
 
 
 def _left_over(these: Iterable[str], those: Iterable[str]) -> tuple[str, ...]:
@@ -220,21 +235,20 @@ def _player_change(
     altered = [note for key, note in after.items() if key in before and _played(note) != _played(before[key])]
     if not (added or removed or altered):
         return None
-    if not before:
-        words = f"{name} joins with {_number(len(added))}, {_where(added, bars, score)}"
-    elif not after:
-        words = f"{name} falls silent ({_number(len(removed))}, {_where(removed, bars, score)})"
-    else:
-        pieces = []
-        if added:
-            pieces.append(f"gets {_number(len(added))} that it had not, {_where(added, bars, score)}")
-        if removed:
-            pieces.append(f"loses {_number(len(removed))}, {_where(removed, bars, score)}")
-        if altered:
-            pieces.append(
-                f"plays {_number(len(altered))} otherwise ({_manner(altered)}), {_where(altered, bars, score)}"
-            )
-        words = f"{name} {'; '.join(pieces)}"
+    if not before or not after:
+        kind, found = ("falls silent", removed) if before else ("joins", added)
+        compass, where = _place(found, bars, score)
+        notes = f"{_number(len(found))}, {compass}"
+        words = f"{name} joins with {notes}, {where}" if added else f"{name} falls silent ({notes}, {where})"
+        return PlayerChange(name, len(added), len(removed), 0, words, kind, notes, where)
+    pieces = []
+    if added:
+        pieces.append(f"gets {_number(len(added))} that it had not, {_where(added, bars, score)}")
+    if removed:
+        pieces.append(f"loses {_number(len(removed))}, {_where(removed, bars, score)}")
+    if altered:
+        pieces.append(f"plays {_number(len(altered))} otherwise ({_manner(altered)}), {_where(altered, bars, score)}")
+    words = f"{name} {'; '.join(pieces)}"
     return PlayerChange(name, len(added), len(removed), len(altered), words)
 
 
@@ -260,6 +274,11 @@ def _number(count: int) -> str:
 
 def _where(notes: Sequence[Any], passage: Sequence[int], score: Score) -> str:
     """Compass and bars of notes: ``F3 to C4, bars 3–5``."""
+    return ", ".join(_place(notes, passage, score))
+
+
+def _place(notes: Sequence[Any], passage: Sequence[int], score: Score) -> tuple[str, str]:
+    """Compass of notes, and their bars."""
     low = min(notes, key=lambda note: int(note["pitch"]))
     high = max(notes, key=lambda note: int(note["pitch"]))
     compass = spelled(low) if int(low["pitch"]) == int(high["pitch"]) else f"{spelled(low)} to {spelled(high)}"
@@ -267,7 +286,7 @@ def _where(notes: Sequence[Any], passage: Sequence[int], score: Score) -> str:
     for note in notes:
         last = score.bar_at(int(note["onset"]) + max(0, int(note["duration"]) - 1))
         bars.update(range(int(note["bar"]), max(int(note["bar"]), last) + 1))
-    return f"{compass}, {_bars_in_words(sorted(bars.intersection(passage)), score)}"
+    return compass, _bars_in_words(sorted(bars.intersection(passage)), score)
 
 
 def spelled(note: Any) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from base.writing import write_bytes
 from compare.naming import file_names
 
 if TYPE_CHECKING:
@@ -53,11 +54,16 @@ def write_clips(trial: Trial, folder: Path, *, suffix: str = ".flac") -> ClipFil
     names = file_names(["in-turn", *(heard.variant for heard in variants)])
     rate = trial.sample_rate_hz
     files: dict[str, dict[str, Path]] = {"matched": {}, "scored": {}}
+    written: dict[tuple[int, float], Path] = {}  # by the array and its gain: what sounds alike is encoded once
     for heard in variants:
         for kind, paths in files.items():
             path = folder / f"{names[heard.variant]}.{kind}{suffix}"
-            write_audio(path, heard.clip(kind), sample_rate=rate)
-            paths[heard.variant] = path
+            sound = id(heard.rendering.mix), heard.gain(kind)
+            if sound in written:
+                write_bytes(path, written[sound].read_bytes())
+            else:
+                write_audio(path, heard.clip(kind), sample_rate=rate)
+            written[sound] = paths[heard.variant] = path
     in_turn = folder / f"in-turn{suffix}"
     write_audio(in_turn, trial.in_turn(), sample_rate=rate)
     return ClipFiles(files["matched"], files["scored"], in_turn)

@@ -61,10 +61,13 @@ class Heard:
     third_octaves_db: Floats
     measures: tuple[Measured, ...] = ()
 
+    def gain(self, kind: str) -> float:
+        """Return the factor of the clip ``matched`` or ``scored``."""
+        return {"matched": self.gain_matched, "scored": self.gain_scored}[kind]
+
     def clip(self, kind: str) -> Audio:
         """Return the samples, float32, shape (n, 2), of the clip ``matched`` or ``scored``."""
-        gain = {"matched": self.gain_matched, "scored": self.gain_scored}[kind]
-        clip: Audio = self.rendering.mix * np.float32(gain)
+        clip: Audio = self.rendering.mix * np.float32(self.gain(kind))
         return clip
 
     def value(self, name: str) -> float | None:

@@ -12,7 +12,7 @@ from typing import Any
 
 import numpy as np
 
-__all__ = ["fft", "irfft", "product", "rfft"]
+__all__ = ["fft", "ifft", "irfft", "product", "rfft"]
 
 _ONE_THREAD = 250_000  # multiplications; OpenBLAS stays on one thread below 4 · 65536
 
@@ -22,6 +22,13 @@ def fft(frames: np.ndarray[Any, Any]) -> np.ndarray[Any, Any]:
     from scipy import fft as transforms
 
     return np.asarray(transforms.fft(frames))
+
+
+def ifft(spectra: np.ndarray[Any, Any]) -> np.ndarray[Any, Any]:
+    """Return the inverse of :func:`fft` along the last axis."""
+    from scipy import fft as transforms
+
+    return np.asarray(transforms.ifft(spectra))
 
 
 def rfft(frames: np.ndarray[Any, Any]) -> np.ndarray[Any, Any]:

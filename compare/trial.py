@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import combinations
 from typing import TYPE_CHECKING, Any
 
@@ -22,6 +22,7 @@ from render.sound import SAMPLE_RATE_HZ
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
+    from concurrent.futures import Executor
 
     from mapping.arrangement import Arrangement
     from reading.layers import Layers
@@ -110,7 +111,8 @@ def compare_passage(
     Parameters
     ----------
     renderings : sequence of Rendering
-        One per variant, all of one length; the first is the one the others are compared with.
+        One per variant, all of one length; the first is the one the others are compared with. Variants that are the
+        same in these bars may share one mix (the same array); it is measured once.
     arrangements : sequence of Arrangement, optional
         The same variants in the same order; without them there is no account of steps, players and notes, and no
         measure that needs to know which stem has the tune.
@@ -141,7 +143,7 @@ def compare_passage(
     rate = _sample_rate(every)
     known, wanted = fronts or Fronts(), None if measures is None else tuple(measures)
     with ThreadPoolExecutor(max_workers=min(4, os.cpu_count() or 1)) as workers:
-        meters = list(workers.map(lambda rendering: Meter(rendering.mix, rate), every))
+        meters = _meters([rendering.mix for rendering in every], rate, workers)
         gains, level = matching_gains(meters, target_lufs=target_lufs)
         scored = _scored_gain(meters[: len(renderings)], level)
         sounds = []
@@ -150,10 +152,34 @@ def compare_passage(
             # The piano has no weight in the orchestra to keep: as scored it sounds as loud as matched.
             kept = gain if rendering is piano else scored
             sounds.append(Sound(rendering, rate, meter, gain, kept, tuple(stems), arrangement, layers))
-        heard = list(workers.map(lambda sound: hear(sound, wanted), sounds))
+        heard = _heard(sounds, wanted, workers)
     reference = heard.pop() if piano is not None else None
     against = tuple(_against(reference, item) for item in heard) if reference else ()
     return Trial(passage, rate, tuple(heard), reference, level, _changes(heard, scores), against, _notes(heard))
+
+
+def _meters(mixes: Sequence[Audio], rate: int, workers: Executor) -> list[Meter]:
+    """One meter for every mix; the same for mixes that are one array."""
+    first = {id(mix): mix for mix in mixes}
+    made = dict(zip(first, workers.map(lambda mix: Meter(mix, rate), first.values()), strict=True))
+    return [made[id(mix)] for mix in mixes]
+
+
+def _heard(sounds: Sequence[Sound], measures: Sequence[str] | None, workers: Executor) -> list[Heard]:
+    """Measure every variant; one that shares its sound with an earlier one shares its figures."""
+    first = {id(sound.rendering.mix): sound for sound in reversed(sounds)}
+    made = dict(zip(first, workers.map(lambda sound: hear(sound, measures), first.values()), strict=True))
+    return [
+        replace(
+            made[id(sound.rendering.mix)],
+            variant=sound.rendering.variant,
+            says=sound.arrangement.says if sound.arrangement else "",
+            rendering=sound.rendering,
+            gain_matched=sound.gain_matched,
+            gain_scored=sound.gain_scored,
+        )
+        for sound in sounds
+    ]
 
 
 def _against(piano: Heard, heard: Heard) -> Change:

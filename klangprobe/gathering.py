@@ -49,7 +49,8 @@ def gathered(
     """
     from compare import file_names, write_clips
     from compare.plots import draw_all
-    from klangprobe.page import Engraver, passage_page
+    from klangprobe.page import Engraver, light, passage_page, write_passage
+    from klangprobe.page.model import slugs
 
     place = file_names(bench.spec.passages)[trial.passage]
     clips = write_clips(trial, folder / "clips" / place)
@@ -64,16 +65,18 @@ def gathered(
         findings=bench.survey.findings,
         answers=bench.spec.answers,
         store=cache(),
+        slug=slugs(tuple(bench.spec.passages))[list(bench.spec.passages).index(trial.passage)],
     )
     players = _write_stems(trial, folder / "stems" / place) if stems else {}
     written = [*(path for paths in players.values() for path in paths.values())]
     written += [clips.in_turn, *clips.matched.values(), *clips.scored.values(), *plots.values()]
-    files = {path.relative_to(folder).as_posix(): path.read_bytes() for path in written}
+    written += write_passage(folder, page, page.slug)
+    files = tuple(path.relative_to(folder).as_posix() for path in written)
     entry = _entry(bench, trial, clips, plots, folder)
     for variant in entry["variants"]:
         if found := players.get(variant["name"]):
             variant["stems"] = {name: path.relative_to(folder).as_posix() for name, path in found.items()}
-    return Product(entry, page, files)
+    return Product(entry, light(page), files)
 
 
 def _write_stems(trial: Trial, folder: Path) -> dict[str, dict[str, Path]]:

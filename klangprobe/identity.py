@@ -20,9 +20,9 @@ if TYPE_CHECKING:
     from render.settings import RenderSettings
     from soundfonts import Font
 
-__all__ = ["passage_key"]
+__all__ = ["passage_key", "same_here"]
 
-_VERSION = 4
+_VERSION = 5
 """Raised whenever render, compare or the page make something else of the same input."""
 
 
@@ -47,32 +47,60 @@ def passage_key(
         _VERSION,
         version("klangprobe"),
         name,
+        _namesakes(bench, name),
         spans,
         bench.score.sha256,
-        [_variant(arrangement, ticks) for arrangement in arrangements],
+        [_variant(arrangement, spans, ticks) for arrangement in arrangements],
         _roles(bench, ticks),
         {key: value for key, value in asdict(settings).items() if key != "soundfont"},
         font.sha256 if font else None,
         choices_of(settings),
         stems,
-        _words(bench),
+        _words(bench, spans),
     )
 
 
-def _variant(arrangement: Arrangement, ticks: list[tuple[int, int]]) -> Any:
-    """What a variant is in these bars."""
-    steps = [(step.verb, step.words) for step in arrangement.steps]
-    return arrangement.variant, arrangement.says, steps, [_part(part, ticks) for part in arrangement.parts]
+def same_here(arrangements: Sequence[Arrangement], ticks: list[tuple[int, int]]) -> list[int]:
+    """Return for every arrangement the row of the first one that is the same in these bars (mostly its own).
+
+    Parameters
+    ----------
+    arrangements : sequence of Arrangement
+    ticks : list of (int, int)
+        Start and end of each stretch.
+    """
+    rows: dict[str, int] = {}
+    parts = ([_part(part, ticks) for part in arrangement.parts] for arrangement in arrangements)
+    return [rows.setdefault(digest("here", 1, one), row) for row, one in enumerate(parts)]
+
+
+def _namesakes(bench: Workbench, name: str) -> list[str]:
+    """Passages before *name* whose names lead to the same file name, which then gets a number."""
+    from compare import slug
+
+    before = list(bench.spec.passages)
+    return [other for other in before[: before.index(name)] if slug(other).lower() == slug(name).lower()]
+
+
+def _variant(arrangement: Arrangement, spans: tuple[tuple[int, int], ...], ticks: list[tuple[int, int]]) -> Any:
+    """What a variant is in these bars: its parts, and the words of the steps that act here."""
+    from compare.acting import steps_here
+
+    parts = [_part(part, ticks) for part in arrangement.parts]
+    return arrangement.variant, arrangement.says, steps_here(arrangement, spans), parts
 
 
 def _part(part: Part, ticks: list[tuple[int, int]]) -> Any:
-    """A player's notes and marks in these bars."""
+    """A player's notes and marks in these bars; numbers of notes and steps shift with an edit elsewhere."""
     notes = part.notes
     inside = np.zeros(len(notes), dtype=bool)
     for start, end in ticks:
         inside |= (notes["onset"] < end) & (notes["onset"] + np.maximum(notes["duration"], 1) > start)
+    here = notes[inside]
+    here["id"] = 0
+    here["cause"] = 0
     last = max(end for _, end in ticks)
-    return part.player.name, part.player.count, notes[inside], [_mark(mark) for mark in part.marks if mark.onset < last]
+    return part.player.name, part.player.count, here, [_mark(mark) for mark in part.marks if mark.onset < last]
 
 
 def _mark(mark: Mark) -> Any:
@@ -86,6 +114,13 @@ def _roles(bench: Workbench, ticks: list[tuple[int, int]]) -> Any:
     return [bench.layers.roles[(onset >= start) & (onset < end)] for start, end in ticks]
 
 
-def _words(bench: Workbench) -> Any:
-    """Questions and answers shown beside the passage."""
-    return [answer.model_dump() for answer in bench.spec.answers]
+def _words(bench: Workbench, spans: tuple[tuple[int, int], ...]) -> Any:
+    """Questions to these bars and their answers."""
+    here = [
+        finding
+        for finding in bench.survey.findings
+        if any(first <= finding.first_bar_index <= last for first, last in spans)
+    ]
+    names = {finding.name for finding in here}
+    answers = [answer.model_dump() for answer in bench.spec.answers if answer.finding in names]
+    return [(finding.name, finding.question, finding.rank) for finding in here], answers

@@ -13,13 +13,13 @@ import sys
 import time
 from concurrent.futures import ProcessPoolExecutor, as_completed
 from concurrent.futures.process import BrokenProcessPool
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from threading import Thread
 from typing import TYPE_CHECKING
 
 from base.errors import InputError
-from klangprobe.identity import passage_key
-from klangprobe.product import Product, kept, recall, write_files
+from klangprobe.identity import passage_key, same_here
+from klangprobe.product import Made, Product, kept, note, place, recall
 from klangprobe.workbench import Workbench, cache
 
 if TYPE_CHECKING:
@@ -47,6 +47,8 @@ class Work:
     font : Font or None
     folder : Path
         Where files go, seen by nobody else yet.
+    last : Path
+        Folder of the run before; files of unchanged passages are taken over from it.
     stems : bool
         Write every player's sound as a file too.
     """
@@ -56,6 +58,7 @@ class Work:
     settings: RenderSettings
     font: Font | None
     folder: Path
+    last: Path
     stems: bool = False
 
     def spans(self, name: str) -> tuple[tuple[int, int], ...]:
@@ -81,13 +84,13 @@ def all_products(work: Work, names: Sequence[str], progress: Callable[[float, fl
     progress : callable
         Called with passages done (as a fraction) and passages in all.
     """
-    store = cache()
+    store, last = cache(), Made.of(work.last)
     keys = {name: work.key(name) for name in names}
     found = {name: recall(key, store) for name, key in keys.items()}
+    for name, product in found.items():
+        if product and not place(product, keys[name], work.folder, last=last, store=store):
+            found[name] = None
     missing = [name for name in names if found[name] is None]
-    for product in found.values():
-        if product is not None:
-            write_files(product, work.folder)
     done = len(names) - len(missing)
     if len(missing) > 1 and _cores() > 1 and sys.platform == "linux":
         for name in _made_by_processes(work, missing):
@@ -98,7 +101,9 @@ def all_products(work: Work, names: Sequence[str], progress: Callable[[float, fl
         if found[name] is None:  # alone, or the cache could not keep it
             found[name] = _made(work, name, _share(progress, done, len(names)), workers=_cores())
             done += 1
-    return [product for product in (found[name] for name in names) if product is not None]
+    products = {keys[name]: product for name in names if (product := found[name])}
+    note(work.folder, products)
+    return list(products.values())
 
 
 _work: Work | None = None
@@ -158,9 +163,10 @@ def _made(work: Work, name: str, progress: Callable[[float, float], None], *, wo
     from klangprobe.gathering import gathered
 
     bench, spans = work.bench, work.spans(name)
-    everything = [*work.arrangements, mapping.piano(bench.score)]
-    *variants, piano = render.render_variants(
-        everything,
+    same = same_here(work.arrangements, [bench.score.span(first, last) for first, last in spans])
+    once = [one for row, one in enumerate(work.arrangements) if same[row] == row]
+    *rendered, piano = render.render_variants(
+        [*once, mapping.piano(bench.score)],
         spans,
         passage=name,
         settings=work.settings,
@@ -168,9 +174,14 @@ def _made(work: Work, name: str, progress: Callable[[float, float], None], *, wo
         workers=workers,
         progress=progress,
     )
+    by_name = {one.variant: one for one in rendered}
+    variants = [
+        replace(by_name[work.arrangements[row].variant], variant=arrangement.variant)
+        for row, arrangement in zip(same, work.arrangements, strict=True)
+    ]
     trial = compare_passage(variants, arrangements=work.arrangements, layers=bench.layers, piano=piano, passage=name)
     product = gathered(bench, trial, work.arrangements, spans, work.folder, stems=work.stems)
-    kept(product, work.key(name), cache())
+    kept(product, work.key(name), work.folder, cache())
     return product
 
 

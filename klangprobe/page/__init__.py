@@ -17,7 +17,7 @@ from klangprobe.page.model import (
     VariantPage,
 )
 from klangprobe.page.pack import write_pack
-from klangprobe.page.write import write_page, write_single
+from klangprobe.page.write import light, write_page, write_passage, write_single
 
 __all__ = [
     "BarsPage",
@@ -29,8 +29,10 @@ __all__ = [
     "Picture",
     "StemPage",
     "VariantPage",
+    "light",
     "passage_page",
     "write_pack",
     "write_page",
+    "write_passage",
     "write_single",
 ]

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from concurrent.futures import ThreadPoolExecutor
 from itertools import combinations
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -10,9 +9,9 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from base.identity import digest
-from klangprobe.page.acting import steps_here
-from klangprobe.page.model import BarsPage, Difference, Figure, PassagePage, Picture, StemPage, VariantPage
+from compare.acting import steps_here
+from klangprobe.page.model import BarsPage, Difference, Figure, PassagePage, Picture, VariantPage
+from klangprobe.page.players import ROOM, player_sounds
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -26,19 +25,14 @@ if TYPE_CHECKING:
     from mapping.arrangement import Arrangement
     from mapping.spec import Answer
     from reading.findings import Finding
-    from render.sound import Stem
 
 __all__ = ["passage_page"]
 
 Audio = np.ndarray[Any, np.dtype[np.float32]]
 
 PIANO = "the piano itself"
-ROOM = "the room, answering all"
 _QUESTIONS = 3
 _FIGURES = 5  # as many as one listens for at a time; the rest lies below
-_SILENT = 1e-5  # a player whose samples stay below -100 dB has no stem on the page
-_STEM_VERSION = 2
-_LEVEL = 0.5  # peak of an encoded stem
 _TITLES = {
     "spectrum": "Where the sound lies, low to high",
     "third-octaves": "The same in bands a third of an octave wide",
@@ -62,6 +56,7 @@ def passage_page(
     answers: Sequence[Answer] = (),
     stems: bool = True,
     store: Store | None = None,
+    slug: str = "",
 ) -> PassagePage:
     """Gather what the page shows of one passage.
 
@@ -88,6 +83,8 @@ def passage_page(
         Whether the players can be heard one by one.
     store : Store, optional
         Keeps encoded stems by the stem's key.
+    slug : str
+        Part of its files' names.
     """
     here = _inside(findings, spans)
     given = [answer for answer in answers if answer.finding in {finding.name for finding in here}]
@@ -112,6 +109,7 @@ def passage_page(
         pictures=_pictures(plots or {}, trial),
         notes=_notes(heard, trial),
         players=_players(arrangements[0], variants),
+        slug=slug,
     )
 
 
@@ -146,11 +144,15 @@ def _differences(trial: Trial, acting: Mapping[str, tuple[str, ...]]) -> tuple[D
 
 
 def _difference(change: Change, acting: Mapping[str, tuple[str, ...]]) -> Difference:
-    """Steps that act in these bars, players, and the figures that moved most; the rest of the figures below."""
+    """Players, and the figures that moved most; the rest of the figures below.
+
+    Steps stand under *how* already; they are named only where no player has a note more or less through them.
+    """
     here = set(acting.get(change.first, ())) | set(acting.get(change.second, ()))
-    lines = [f"New: {step}." for step in change.steps_added if step in here]
-    lines += [f"Gone: {step}." for step in change.steps_removed if step in here]
-    lines += [f"{_capital(player.words)}." for player in change.players]
+    lines = change.player_sentences
+    if not lines:
+        lines += [f"New: {step}." for step in change.steps_added if step in here]
+        lines += [f"Gone: {step}." for step in change.steps_removed if step in here]
     figures = [f"It {figure.words}." for figure in change.figures]
     lines += figures[:_FIGURES]
     return Difference(
@@ -199,54 +201,14 @@ def _variant(
         gain_matched=heard.gain_matched / heard.gain_scored,
         gain_scored=1.0,
         steps=() if reference else steps,
-        stems=_stems(heard, trial.sample_rate_hz, store) if stems and not reference else (),
+        stems=player_sounds(heard, trial.sample_rate_hz, store) if stems and not reference else (),
         chosen=heard.variant in chosen and not reference,
         reference=reference,
     )
 
 
-def _stems(heard: Heard, rate: int, store: Store | None) -> tuple[StemPage, ...]:
-    """Every player that sounds, and the room; encoded in parallel, because libsndfile lets other threads run."""
-    peaks = [(stem, float(np.abs(stem.samples).max(initial=0.0))) for stem in (*heard.rendering.stems, *_room(heard))]
-    sounding = [(stem, peak) for stem, peak in peaks if peak > _SILENT]
-
-    def encode(item: tuple[Stem, float]) -> StemPage:
-        stem, peak = item
-        key = digest("page stem", _STEM_VERSION, stem.key)
-        return StemPage(
-            stem.name, key, _encoded(stem.samples, _LEVEL / peak, rate, key, store), heard.gain_scored * peak / _LEVEL
-        )
-
-    with ThreadPoolExecutor(2) as pool:
-        return tuple(pool.map(encode, sounding))
-
-
-def _room(heard: Heard) -> tuple[Stem, ...]:
-    """What the room answers to all players together, as one more player; nothing where it is off."""
-    from render.sound import Stem
-
-    rendering = heard.rendering
-    if rendering.room is None:
-        return ()
-    keys = [stem.key for stem in rendering.stems]
-    return (Stem(ROOM, rendering.room, digest("room", _STEM_VERSION, keys, rendering.about.get("room_version"))),)
-
-
-def _encoded(samples: Audio, gain: float, rate: int, key: str, store: Store | None) -> bytes:
-    """Ogg Vorbis of a stem, from the cache where it is there.
-
-    The level is the stem's own, so that a change elsewhere, which moves the level of the whole, finds it again.
-    """
-    if store and (found := store.get(key)):
-        return found[0]["ogg"].tobytes()
-    data = _audio(samples * np.float32(gain), ".ogg", rate)
-    if store:
-        store.put(key, {"ogg": np.frombuffer(data, dtype=np.uint8)})
-    return data
-
-
 def _audio(samples: Audio, suffix: str, rate: int) -> bytes:
-    """Encode to memory: FLAC decodes to the sample, Ogg Vorbis keeps the number of samples (no priming gap)."""
+    """Encode to memory."""
     from render.audio import write_audio
 
     with TemporaryDirectory() as folder:

@@ -6,7 +6,7 @@ import json
 from html import escape
 from typing import TYPE_CHECKING
 
-from klangprobe.page.model import slugs
+from klangprobe.page.model import page_slugs
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -41,7 +41,7 @@ def text(value: str) -> str:
 
 def data_json(passages: Sequence[PassagePage]) -> str:
     """Return what the scripts need to know, as JSON that is safe inside a script element."""
-    names = slugs(tuple(passage.name for passage in passages))
+    names = page_slugs(passages)
     data = [_passage_data(passage, name) for passage, name in zip(passages, names, strict=True)]
     return json.dumps(data, ensure_ascii=True, separators=(",", ":")).replace("<", "\\u003c")
 
@@ -82,7 +82,7 @@ def body(info: PageInfo, passages: Sequence[PassagePage], picture: Callable[[str
     picture : callable
         Name of a passage and number of a picture (from 1) to its address.
     """
-    names = slugs(tuple(passage.name for passage in passages))
+    names = page_slugs(passages)
     parts = [
         _head(info, passages, names),
         "<main>",

@@ -4,6 +4,10 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
 
 __all__ = [
     "BarsPage",
@@ -14,6 +18,7 @@ __all__ = [
     "Picture",
     "StemPage",
     "VariantPage",
+    "page_slugs",
     "slug",
     "slugs",
 ]
@@ -205,6 +210,8 @@ class PassagePage:
         Silent variants, short passages, missing presets.
     players : tuple of str
         Names in score order of those who have stems.
+    slug : str
+        Part of its files' names, distinct within the page; made from the name where empty.
     """
 
     name: str
@@ -219,6 +226,13 @@ class PassagePage:
     pictures: tuple[Picture, ...] = ()
     notes: tuple[str, ...] = ()
     players: tuple[str, ...] = ()
+    slug: str = ""
+
+
+def page_slugs(passages: Sequence[PassagePage]) -> tuple[str, ...]:
+    """Return the part of its files' names for every passage: the one it has, or one made from its name."""
+    given = tuple(passage.slug for passage in passages)
+    return given if all(given) else slugs(tuple(passage.name for passage in passages))
 
 
 def slug(name: str) -> str:

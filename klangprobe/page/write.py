@@ -9,20 +9,21 @@ from __future__ import annotations
 import base64
 import hashlib
 import json
+from dataclasses import replace
 from importlib.resources import files
 from typing import TYPE_CHECKING
 
 from base.writing import write_bytes, write_text
 from klangprobe.page.html import body, data_json, text
-from klangprobe.page.model import slugs
+from klangprobe.page.model import page_slugs
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
     from pathlib import Path
 
-    from klangprobe.page.model import PageInfo, PassagePage
+    from klangprobe.page.model import PageInfo, PassagePage, Picture
 
-__all__ = ["FOLDER", "SCRIPTS", "write_page", "write_single"]
+__all__ = ["FOLDER", "SCRIPTS", "light", "write_page", "write_passage", "write_single"]
 
 FOLDER = "page"
 """Folder beside ``index.html`` that holds what it loads."""
@@ -39,7 +40,7 @@ def write_page(folder: Path, pages: Sequence[PassagePage], *, info: PageInfo) ->
     folder : Path
         Made where missing; other files in it are left alone.
     pages : sequence of PassagePage
-        In the order of reading.
+        In the order of reading. Of those that were made :func:`light`, sound and pictures lie in *folder* already.
     info : PageInfo
         Head and foot.
 
@@ -52,11 +53,9 @@ def write_page(folder: Path, pages: Sequence[PassagePage], *, info: PageInfo) ->
     for name in ("page.css", *SCRIPTS):
         write_text(inside / name, _asset(name))
     write_text(inside / "notation.css", _font_css(pages))
-    for passage, name in zip(pages, _slugs(pages), strict=True):
-        for clips, content in _clips(passage, name):
-            write_text(inside / "clips" / f"{clips}.js", f"klangprobe.keep({json.dumps(clips)},{content});\n")
-        for row, picture in enumerate(passage.pictures, 1):
-            write_bytes(inside / "pictures" / f"{name}-{row}.svg", picture.svg.encode())
+    for passage, name in zip(pages, page_slugs(pages), strict=True):
+        if not _is_light(passage):
+            write_passage(folder, passage, name)
     policy = f"{_POLICY}; script-src 'self'; style-src 'self'; img-src 'self' data:"
     links = "".join(f'<link rel="stylesheet" href="{FOLDER}/{name}">' for name in ("page.css", "notation.css"))
     scripts = "".join(f'<script src="{FOLDER}/{name}"></script>' for name in SCRIPTS)
@@ -66,21 +65,65 @@ def write_page(folder: Path, pages: Sequence[PassagePage], *, info: PageInfo) ->
     return page
 
 
-def write_single(path: Path, pages: Sequence[PassagePage], *, info: PageInfo) -> Path:
-    """Write the whole page, sound included, as one HTML file; return *path*."""
+def write_passage(folder: Path, passage: PassagePage, name: str) -> list[Path]:
+    """Write the sound and the pictures of one passage into *folder*; return their paths.
+
+    Parameters
+    ----------
+    folder : Path
+        The one that holds ``index.html``.
+    passage : PassagePage
+    name : str
+        Part of the file names: the passage's slug.
+    """
+    written = []
+    for clips, content in _clips(passage, name):
+        written.append(folder / FOLDER / "clips" / f"{clips}.js")
+        write_text(written[-1], f"{_keep(clips)}{content});\n")
+    for row, picture in enumerate(passage.pictures, 1):
+        written.append(folder / FOLDER / "pictures" / f"{name}-{row}.svg")
+        write_bytes(written[-1], picture.svg.encode())
+    return written
+
+
+def light(passage: PassagePage) -> PassagePage:
+    """Return *passage* without sound and pictures, which :func:`write_passage` has put into the folder."""
+    variants = tuple(
+        replace(variant, audio=b"", stems=tuple(replace(stem, audio=b"") for stem in variant.stems))
+        for variant in passage.variants
+    )
+    return replace(passage, variants=variants, pictures=tuple(replace(one, svg="") for one in passage.pictures))
+
+
+def _is_light(passage: PassagePage) -> bool:
+    """Whether the sound was left out."""
+    return not any(variant.audio for variant in passage.variants)
+
+
+def write_single(path: Path, pages: Sequence[PassagePage], *, info: PageInfo, folder: Path | None = None) -> Path:
+    """Write the whole page, sound included, as one HTML file; return *path*.
+
+    Parameters
+    ----------
+    path : Path
+    pages, info
+        As for :func:`write_page`.
+    folder : Path, optional
+        The listening folder, where pages are :func:`light`.
+    """
     style = _asset("page.css") + _font_css(pages)
     scripts = [_asset(name) for name in SCRIPTS]
     hashes = " ".join(_hash(script) for script in scripts)
     policy = f"{_POLICY}; script-src {hashes}; style-src {_hash(style)}; img-src data:"
     pictures = {
-        (name, row): "data:image/svg+xml;base64," + base64.b64encode(picture.svg.encode()).decode()
-        for passage, name in zip(pages, _slugs(pages), strict=True)
+        (name, row): f"data:image/svg+xml;base64,{_base64(_picture(picture, folder, f'{name}-{row}'))}"
+        for passage, name in zip(pages, page_slugs(pages), strict=True)
         for row, picture in enumerate(passage.pictures, 1)
     }
     blocks = "".join(
         f'<script type="application/json" id="clips-{clips}">{content}</script>'
-        for passage, name in zip(pages, _slugs(pages), strict=True)
-        for clips, content in _clips(passage, name)
+        for passage, name in zip(pages, page_slugs(pages), strict=True)
+        for clips, content in (_clips_kept(folder, passage, name) if folder else _clips(passage, name))
     )
     tail = blocks + "".join(f"<script>{script}</script>" for script in scripts)
     content = body(info, pages, lambda passage, row: pictures[passage, row])
@@ -110,18 +153,49 @@ def _document(info: PageInfo, policy: str, links: str, content: str, pages: Sequ
 """
 
 
-def _slugs(pages: Sequence[PassagePage]) -> tuple[str, ...]:
-    """Names of the passages as parts of file names."""
-    return slugs(tuple(passage.name for passage in pages))
-
-
 def _clips(passage: PassagePage, name: str) -> list[tuple[str, str]]:
-    """``(name, JSON)`` of the passage's mixes, and of its players where it has them; equal players once."""
-    mixes = json.dumps([base64.b64encode(variant.audio).decode() for variant in passage.variants])
-    players = {
-        stem.key: base64.b64encode(stem.audio).decode() for variant in passage.variants for stem in variant.stems
-    }
-    return [(name, mixes), *([(f"{name}.players", json.dumps(players).replace("<", "\\u003c"))] if players else [])]
+    """``(name, JSON)`` of the passage's mixes, and of its players where it has them; equal ones once.
+
+    A mix that equals an earlier one is the number of that one's row.
+    """
+    rows: dict[bytes, int] = {}
+    mixes: list[str | int] = []
+    for row, variant in enumerate(passage.variants):
+        first = rows.setdefault(variant.audio, row)
+        mixes.append(_base64(variant.audio) if first == row else first)
+    players = {stem.key: stem.audio for variant in passage.variants for stem in variant.stems}
+    found = [(name, json.dumps(mixes))]
+    if players:
+        sounds = {key: _base64(audio) for key, audio in players.items()}
+        found.append((f"{name}.players", json.dumps(sounds).replace("<", "\\u003c")))
+    return found
+
+
+def _clips_kept(folder: Path, passage: PassagePage, name: str) -> list[tuple[str, str]]:
+    """The same as :func:`write_passage` wrote it."""
+    names = [name, *([f"{name}.players"] if any(variant.stems for variant in passage.variants) else [])]
+    found = []
+    for clips in names:
+        content = (folder / FOLDER / "clips" / f"{clips}.js").read_text(encoding="utf-8")
+        found.append((clips, content.removeprefix(_keep(clips)).removesuffix(");\n")))
+    return found
+
+
+def _keep(clips: str) -> str:
+    """How a script with clips begins."""
+    return f"klangprobe.keep({json.dumps(clips)},"
+
+
+def _picture(picture: Picture, folder: Path | None, name: str) -> bytes:
+    """A plot, from the folder where the page does not hold it."""
+    if picture.svg or folder is None:
+        return picture.svg.encode()
+    return (folder / FOLDER / "pictures" / f"{name}.svg").read_bytes()
+
+
+def _base64(data: bytes) -> str:
+    """Data as text."""
+    return base64.b64encode(data).decode()
 
 
 def _asset(name: str) -> str:

@@ -105,6 +105,7 @@ klangprobe.Mix = class {
     const source = this.context.createBufferSource();
     source.buffer = buffer;
     source.loop = this.again;
+    source.loopEnd = this.duration; // of the clips: a player's sound, at a sample rate of its own, may be a sample longer
     source.connect(node);
     source.start(when, this.#whole(this.place(when)));
     this.sources.push(source);

@@ -63,7 +63,9 @@
       if (this.buffers) return this.buffers;
       this.say("One moment: unpacking the clips.");
       const clips = await fetched(this.data.slug);
-      this.buffers = await Promise.all(clips.map(decoded));
+      const made = []; // a number stands for the row of an equal clip
+      for (const clip of clips) made.push(typeof clip === "number" ? made[clip] : decoded(clip));
+      this.buffers = await Promise.all(made);
       this.say("");
       return this.buffers;
     }
@@ -229,7 +231,7 @@
       try {
         await this.loadPlayers();
       } catch {
-        this.say("The players’ clips could not be opened: the file is missing, or this browser knows no Ogg Vorbis.");
+        this.say("The players’ clips could not be opened. Is the folder “page” still whole?");
         return;
       }
       if (this.mix === mix) this.applyPlayers();

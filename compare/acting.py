@@ -1,4 +1,4 @@
-"""Which steps of a variant act in a passage: the others would only fill the page."""
+"""Which steps of a variant act in a passage: the others would only fill the account of it."""
 
 from __future__ import annotations
 
