@@ -10,6 +10,7 @@ from __future__ import annotations
 import argparse
 import hashlib
 import os
+import re
 import shutil
 import signal
 import subprocess
@@ -21,13 +22,14 @@ from pathlib import Path
 import numpy as np
 
 DEMO = Path(__file__).parents[1] / "demo" / "weathercock.yaml"
+_RANDOM = re.compile(rb'(?:id|href|data-[a-z]*)="[^"]*"|url\(#[^)]*\)')
 QUICK = ("--synth", "partials", "--dry")
 
 
 def command(out: Path, cache: Path, passages: tuple[str, ...], *more: str) -> tuple[list[str], dict[str, str]]:
     """Program and environment of one run: two variants, so that there is something to compare."""
-    program = [sys.executable, "-c", "from klangprobe.cli import main; main()", "hear", str(DEMO), *passages, "--out", str(out), *more]
-    program += ["--variants", "strings alone", "--variants", "full daylight"]
+    program = [sys.executable, "-c", "from klangprobe.cli import main; main()", "hear", str(DEMO), *passages]
+    program += ["--out", str(out), *more, "--variants", "strings alone", "--variants", "full daylight"]
     return program, {**os.environ, "KLANGPROBE_CACHE": str(cache)}
 
 
@@ -48,9 +50,12 @@ def run(job: tuple[list[str], dict[str, str]], kill_after_s: float | None = None
 
 
 def fingerprint(folder: Path) -> dict[str, str]:
-    """Checksum of every file of an output folder."""
-    files = sorted(path for path in folder.rglob("*") if path.is_file())
-    return {path.relative_to(folder).as_posix(): hashlib.sha256(path.read_bytes()).hexdigest() for path in files}
+    """Checksum of every file of an output folder, but for the stamps of times and the engraver's random ids."""
+    files = sorted(path for path in folder.rglob("*") if path.is_file() and path.name != ".made.json")
+    return {
+        path.relative_to(folder).as_posix(): hashlib.sha256(_RANDOM.sub(b"", path.read_bytes())).hexdigest()
+        for path in files
+    }
 
 
 def leftovers(folder: Path) -> list[str]:
