@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Literal
+from typing import Any, Literal
 
 import numpy as np
 
@@ -22,7 +22,7 @@ class Double:
     other's overtones. Notes the player cannot reach (or outside ``compass``) are left to the layer itself. ``thirds``
     adds a third below, or a sixth where that is the note of the harmony; where neither is, the note is not doubled.
     A player who sounds one note at a time doubles one line, of a chord the highest note; of a bass everybody doubles
-    the lowest.
+    the lowest. A section that is divided already keeps what it has.
 
     References
     ----------
@@ -54,7 +54,7 @@ class Double:
             shift = target.octave + OCTAVES.get(options.at, 0)
             line = _line(piano, target.row, options, context)
             notes = context.written(line, target.row, options, octave=shift)
-            keep = reaches(context.players[target.row], notes["pitch"])
+            keep = reaches(context.players[target.row], notes["pitch"]) & _undivided(draft, target.row, notes, context)
             if options.compass is not None:
                 keep &= (notes["pitch"] >= options.compass[0]) & (notes["pitch"] <= options.compass[1])
             found.append(notes[keep])
@@ -85,6 +85,16 @@ def _line(piano: Rows, row: int, options: Double.Options, context: Context) -> R
     line["duration"][main[:-1]] = np.minimum(line["duration"][main[:-1]], until)
     rows = np.sort(np.concatenate([main, np.flatnonzero(grace)]))
     return np.asarray(line[rows])
+
+
+def _undivided(draft: Draft, row: int, notes: Rows, context: Context) -> np.ndarray[Any, np.dtype[np.bool_]]:
+    """True where the player can take a note more: a section that is divided already keeps what it has."""
+    own = draft.notes[draft.notes["part"] == row]
+    if context.players[row].count == 1 or not len(own):
+        return np.ones(len(notes), dtype=bool)
+    begun = np.searchsorted(np.sort(own["onset"]), notes["onset"], side="right")
+    ended = np.searchsorted(np.sort(own["onset"] + own["duration"]), notes["onset"], side="right")
+    return np.asarray(begun - ended < 2)
 
 
 def _thirds(piano: Rows, row: int, octave: int, options: Double.Options, context: Context) -> Rows:

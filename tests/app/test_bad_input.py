@@ -184,3 +184,18 @@ def test_what_start_says_can_be_typed(program, tmp_path: Path) -> None:
     """A name with spaces comes quoted."""
     (tmp_path / "Hahn & Wächter (1).musicxml").write_text(_musicxml(NOTE))
     assert "hear 'Hahn & Wächter (1).yaml'" in program("start", "Hahn & Wächter (1).musicxml").out
+
+
+def test_scores_worked_on_are_not_written_over(program, tmp_path: Path) -> None:
+    """``write`` again is fine, but not over a score that another program has saved since."""
+    (tmp_path / "score.musicxml").write_text(_musicxml(NOTE))
+    (tmp_path / "spec.yaml").write_text(SPEC)
+    for _ in range(2):
+        assert program("write", "spec.yaml", "plain").code == 0
+    edited = tmp_path / "spec-plain/plain.musicxml"
+    edited.write_text(edited.read_text().replace("<software>Klangprobe</software>", "<software>Another</software>"))
+    kept = edited.read_text()
+    ran = program("write", "spec.yaml", "plain")
+    assert ran.code == 2
+    assert "plain.musicxml" in ran.err
+    assert edited.read_text() == kept

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 import shutil
 from pathlib import Path
 
@@ -67,3 +68,17 @@ def test_the_survey_says_what_comes_first(program, tmp_path: Path) -> None:
     shutil.copy(DEMO / "weathercock.musicxml", tmp_path)
     out = program("survey", "weathercock.musicxml").out
     assert out.index("Must be answered:") < out.index("Should be answered:")
+
+
+def test_the_readme_commands_run_as_written(program, tmp_path: Path) -> None:
+    """The commands for a piece of one's own, in their order (``hear`` is heard elsewhere)."""
+    lines = (DEMO.parent / "README.md").read_text(encoding="utf-8").splitlines()
+    commands = [line.split("#")[0].strip() for line in lines if line.startswith("    klangprobe ")]
+    shutil.copytree(DEMO, tmp_path / "demo", ignore=shutil.ignore_patterns("out"))
+    assert len(commands) == 5
+    for command in commands:
+        program_, *arguments = shlex.split(command)
+        assert program_ == "klangprobe"
+        if arguments[0] != "hear":
+            ran = program(*arguments)
+            assert ran.code == 0, ran.err

@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from mapping import arrange_all, check_against, first_spec, load_spec
+from mapping import arrange_all, check, check_against, first_spec, load_spec
 from mapping.orchestra import ensembles
 from reading import bars_named, survey
 
@@ -62,3 +62,13 @@ def test_it_is_short_and_speaks_to_a_newcomer(piece) -> None:
     text = first_spec(score, survey(score, layers))
     assert text.count("#") >= 4
     assert len(text.splitlines()) <= 50
+
+
+@pytest.mark.parametrize("name", ["rag", "polonaise", "opus 19", "demo", "prelude"])
+def test_every_variant_of_it_can_be_played(name: str, piece, tmp_path: Path) -> None:
+    """A newcomer's first check finds nothing that no player can do."""
+    score, layers = piece(name)
+    path = tmp_path / "spec.yaml"
+    path.write_text(first_spec(score, survey(score, layers)))
+    for arrangement in arrange_all(score, layers, load_spec(path)):
+        assert not [one.message for one in check(arrangement, layers) if one.severity == "error"], arrangement.variant
