@@ -91,7 +91,8 @@ def main():
     per_bar = read_s / len(score.bars)
     print(f"reading {path.name}: {len(score.bars)} bars in {read_s:.2f} s")
     print(
-        f"{'bars':>5} {'notes':>6} {'layers s':>9} {'4 variants s':>13} {'x reading':>10} {'check s':>8} {'kept s':>7}"
+        f"{'bars':>5} {'notes':>6} {'layers s':>9} {'4 variants s':>13} {'x reading':>10} {'check s':>8} {'kept s':>7} "
+        f"{'back s':>7}"
     )
     for bars in (62, 125, 250, 500):
         long = lengthened(score, bars)
@@ -99,8 +100,9 @@ def main():
         made, arrange_s = timed(lambda long=long, layers=layers: mapping.arrange_all(long, layers, spec))
         _, check_s = timed(lambda made=made, layers=layers: [mapping.check(one, layers) for one in made])
         _, kept_s = timed(lambda made=made, layers=layers: [mapping.faithfulness(one, layers) for one in made])
+        _, back_s = timed(lambda made=made: [mapping.reduced(one) for one in made])
         ratio = arrange_s / (per_bar * bars)
-        seconds = f"{layers_s:9.2f} {arrange_s:13.2f} {ratio:10.2f} {check_s:8.2f} {kept_s:7.2f}"
+        seconds = f"{layers_s:9.2f} {arrange_s:13.2f} {ratio:10.2f} {check_s:8.2f} {kept_s:7.2f} {back_s:7.2f}"
         print(f"{bars:5d} {len(long.notes):6d} {seconds}")
 
 
