@@ -77,10 +77,11 @@ def test_survey_of_a_spec_says_what_is_open(program) -> None:
 
 
 def test_write_gives_score_parts_and_midi(program) -> None:
-    """A full score, a MIDI file and one part for every player who plays."""
+    """A full score, its reduction, a MIDI file and one part for every player who plays."""
     ran = program("write", DEMO / "weathercock.yaml", "strings alone", "--out", "w")
     assert ran.code == 0, ran.err
     assert Path("w/strings-alone.musicxml").exists()
+    assert "<staves>2</staves>" in Path("w/strings-alone.reduced.musicxml").read_text(encoding="utf-8")
     assert Path("w/strings-alone.mid").read_bytes()[:4] == b"MThd"
     assert {path.stem for path in Path("w/parts").iterdir()} >= {"violins-1", "violins-2", "violas", "cellos", "basses"}
 
