@@ -1,4 +1,4 @@
-"""How fast sound comes, as ratios in one run: ``python bench/render.py [--long] [--kills N]``.
+"""How fast sound comes, as ratios in one run: ``python bench/rendering.py [--long]``.
 
 One job, eight bars of twelve players, is timed in every way that matters, and the raw command-line synthesiser on the
 same notes is the yardstick. Times are the best of several runs, because cores are shared; only ratios are comparable.
@@ -7,11 +7,9 @@ same notes is the yardstick. Times are the best of several runs, because cores a
 from __future__ import annotations
 
 import argparse
-import hashlib
 import os
 import resource
 import shutil
-import signal
 import subprocess
 import sys
 import tempfile
@@ -19,11 +17,6 @@ from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
-
-if __name__ == "__main__":
-    sys.path[0] = str(
-        Path(__file__).resolve().parents[1]
-    )  # else this script would stand in for the package it measures
 
 from base.store import Store
 from mapping.arrangement import PART_DTYPE, Arrangement, Part
@@ -117,7 +110,7 @@ from render import RenderSettings, render_variants, write_audio
 from base.leftovers import abandoned
 from base.store import Store
 import importlib.util
-spec = importlib.util.spec_from_file_location("bench_render", {file!r})
+spec = importlib.util.spec_from_file_location("bench_rendering", {file!r})
 bench = importlib.util.module_from_spec(spec); spec.loader.exec_module(bench)
 made = render_variants([bench.orchestra(8)], (1, 8), passage="bench", settings=RenderSettings(room={room}),
                        store=Store(Path({store!r})), workers={workers})
@@ -192,7 +185,7 @@ def long_piece(folder: Path) -> None:
 import sys; sys.path.insert(0, {str(Path(__file__).parents[1])!r})
 import importlib.util, resource, time
 from pathlib import Path
-spec = importlib.util.spec_from_file_location("bench_render", {__file__!r})
+spec = importlib.util.spec_from_file_location("bench_rendering", {__file__!r})
 bench = importlib.util.module_from_spec(spec); spec.loader.exec_module(bench)
 from render import RenderSettings, stream_mix
 begun = time.perf_counter()
@@ -207,44 +200,16 @@ print(made.samples / 48000 / 60, spent, resource.getrusage(resource.RUSAGE_SELF)
           f"peak memory {megabytes:.0f} MB")  # fmt: skip
 
 
-def kills(folder: Path, count: int) -> None:
-    """Kill a run at random moments, then compare a clean run with one after all the kills."""
-    code = cold_code(folder, folder / "store", 2, True)
-    shutil.rmtree(folder / "store", ignore_errors=True)
-    whole = best(lambda: subprocess.run([sys.executable, "-c", code], check=True))[0]
-    clean = hashlib.sha256((folder / "a.flac").read_bytes()).hexdigest()
-    shutil.rmtree(folder / "store")
-    chance = np.random.default_rng(7)
-    landed = 0
-    for _ in range(count):
-        if chance.random() < 0.5:  # now with what earlier runs left in the cache, now from nothing
-            shutil.rmtree(folder / "store", ignore_errors=True)
-        process = subprocess.Popen([sys.executable, "-c", code])
-        try:
-            process.wait(float(chance.uniform(0.1, 0.9)) * whole)
-        except subprocess.TimeoutExpired:
-            os.kill(process.pid, signal.SIGKILL)
-            process.wait()
-            landed += 1
-    subprocess.run([sys.executable, "-c", code], check=True)
-    same = hashlib.sha256((folder / "a.flac").read_bytes()).hexdigest() == clean
-    print(f"{landed} of {count} runs killed; output afterwards {'identical' if same else 'DIFFERENT'}; "
-          f"leftovers {len([one for one in folder.rglob('*') if '.part' in one.name])}")  # fmt: skip
-
-
 def main() -> None:
     """Run what was asked for."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--long", action="store_true", help="also the 20-minute piece")
-    parser.add_argument("--kills", type=int, default=0, help="also kill so many runs")
     wish = parser.parse_args()
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         speed(folder)
         if wish.long:
             long_piece(folder)
-        if wish.kills:
-            kills(folder, wish.kills)
     print(f"peak memory of this process {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024:.0f} MB")
 
 
