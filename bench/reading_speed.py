@@ -2,20 +2,25 @@
 
 Per file: cold and cached time per 1 000 notes, beside music21's own parse of the same file (its cache not used). Cores
 are shared: read the ratios. With ``--agreement`` every MusicXML file of music21's corpus below a size is read by
-verovio, too, and differences in (onset, pitch) are counted (slow; the test keeps a sample with reasons).
+verovio, too, and differences in (onset, pitch) are counted (slow; the test keeps a sample with reasons). ``--against``
+compares with note tables made by another reader.
 """
 
 from __future__ import annotations
 
 import argparse
+import csv
 import importlib.util
 import tempfile
 import time
+from collections import Counter
+from fractions import Fraction
 from pathlib import Path
 
 from base.errors import KlangprobeError
 from base.store import Store
 from reading.reader import read
+from reading.score import ticks
 
 CORPUS = Path(importlib.util.find_spec("music21").origin).parent / "corpus"
 FILES = (
@@ -89,13 +94,41 @@ def agreement(limit_bytes):
     print(f"{same} of {total} files the same")
 
 
+def against(folder):
+    """Compare notes (quarter, pitch) with the independent tables beside a folder of scores, to within a tick."""
+    for table in sorted(folder.glob("annotations/*/norm_notes.tsv")):
+        path = next(one for one in folder.glob(f"{table.parent.name[:3]}_*") if one.is_file())
+        notes = read(path).notes
+        ours = Counter(
+            (at, pitch)
+            for at, pitch, length in zip(
+                *(notes[name].tolist() for name in ("onset", "pitch", "duration")), strict=True
+            )
+            if length
+        )
+        with table.open(encoding="utf-8") as file:
+            rows = [row for row in csv.DictReader(file, delimiter="\t") if row["tie"] != "tie"]
+        pitch_column = next(name for name in rows[0] if name.startswith("midi"))
+        theirs = Counter((ticks(Fraction(row["onset_q"])), int(row[pitch_column])) for row in rows)
+        for (at, pitch), count in list((theirs - ours).items()):
+            near = next((step for step in (-1, 1) if ours[at + step, pitch] > theirs[at + step, pitch]), 0)
+            if near:  # a tuplet no tick can hold
+                theirs[at, pitch] -= count
+                theirs[at + near, pitch] += count
+        both = sum((ours & theirs).values())
+        print(f"{table.parent.name}: ours {sum(ours.values())}, theirs {sum(theirs.values())}, in both {both}")
+
+
 if __name__ == "__main__":
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("scores", nargs="*", type=Path)
     parser.add_argument("--agreement", action="store_true")
     parser.add_argument("--limit", type=int, default=12_000, help="largest file in bytes for --agreement")
+    parser.add_argument("--against", type=Path, help="folder of scores with annotations/*/norm_notes.tsv")
     options = parser.parse_args()
-    if options.agreement:
+    if options.against:
+        against(options.against)
+    elif options.agreement:
         agreement(options.limit)
     else:
         speed(options.scores or [CORPUS / name for name in FILES])

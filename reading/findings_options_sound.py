@@ -110,6 +110,7 @@ class SoundOffers:
                 "held chords instead of motion under the soft bars",
                 {"refigure": "accompaniment", "on": inner, "as": "held", **at},
             ),
+            option(f"the soft bars in {who(inner[-1:])} alone", {"vary": "melody", "on": inner[-1:], **at}),
         )
 
     def _plucked(self, at: Step) -> Step:

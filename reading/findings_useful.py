@@ -9,62 +9,77 @@ import numpy as np
 
 from reading.barwords import bars_named
 from reading.features import played
-from reading.layers import LAYER_NAMES, select
+from reading.layers import LAYER_NAMES, Role, select
+from reading.score import TICKS_PER_QUARTER
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
 
-    from reading.accents import Accent
-    from reading.findings import Draft, Option
-    from reading.layers import Layers
+    from reading.features import Bools
+    from reading.findings import Draft
+    from reading.findings_facts import Facts
     from reading.score import Score
 
 __all__ = ["useful"]
 
 _ON_LAYER = ("double", "vary", "refigure", "build", "thin", "answer")
+_LINES = ("line", "scale")
 _FEWEST = 2
 _REALISED = 0.35  # strength from which an accent without a sign is stressed
 _OCTAVE_ABOVE = (60, 84)  # what lies in C5-C7 an octave higher
 
 
-def useful(score: Score, layers: Layers, accents: tuple[Accent, ...], drafts: Iterable[Draft]) -> Iterator[Draft]:
+def useful(facts: Facts, drafts: Iterable[Draft]) -> Iterator[Draft]:
     """Yield the drafts without the options that would change nothing, two at least left.
 
     Parameters
     ----------
-    score : Score
-    layers : Layers
-    accents : tuple of Accent
+    facts : Facts
     drafts : iterable of Draft
     """
-    struck = {one.onset for one in accents if one.marked or one.strength >= _REALISED}
+    struck = {one.onset for one in facts.accents if one.marked or one.strength >= _REALISED}
     for draft in drafts:
-        kept = tuple(one for one in draft.options if _changes(score, layers, struck, one))
+        kept = tuple(one for one in draft.options if any(_has_notes(facts, struck, step) for step in one.steps))
         yield replace(draft, options=kept) if len(kept) >= _FEWEST else draft
 
 
-def _changes(score: Score, layers: Layers, struck: set[int], option: Option) -> bool:
-    """Whether a step of the option has notes to work on."""
-    return any(_has_notes(score, layers, struck, step) for step in option.steps)
-
-
-def _has_notes(score: Score, layers: Layers, struck: set[int], step: dict[str, Any]) -> bool:
+def _has_notes(facts: Facts, struck: set[int], step: dict[str, Any]) -> bool:
     """Whether the layer of a step sounds in its bars, or a drum has a note of the chords it would stress."""
-    here = np.zeros(len(score.notes), dtype=bool)
+    score = facts.score
+    notes, here = score.notes, np.zeros(len(score.notes), dtype=bool)
     for first, last in bars_named(score, step["bars"]):
-        here |= (score.notes["bar"] >= first) & (score.notes["bar"] <= last)
+        here |= (notes["bar"] >= first) & (notes["bar"] <= last)
     here &= played(score)
     if step.get("by") == "timpani":
-        onsets = np.unique(score.notes["onset"][here]).tolist()
+        onsets = np.unique(notes["onset"][here & _on_beat(score, step.get("beats"))]).tolist()
         return any(_drum_has_note(score, at) for at in onsets if step["stress"] == "notes" or at in struck)
     verb = next((verb for verb in _ON_LAYER if step.get(verb) in LAYER_NAMES), None)
     if verb is None:
         return True
-    mine = here & select(layers, score, "middle" if verb == "refigure" else step[verb])  # lines are not refigured
+    mine = here & select(facts.layers, score, step[verb])
+    if verb == "refigure":
+        mine &= _in_figure(facts, mine)
     if step.get("at") == "8va":
-        pitch = score.notes["pitch"]
-        mine &= (pitch >= _OCTAVE_ABOVE[0]) & (pitch <= _OCTAVE_ABOVE[1])
+        mine &= (notes["pitch"] >= _OCTAVE_ABOVE[0]) & (notes["pitch"] <= _OCTAVE_ABOVE[1])
     return bool(mine.any())
+
+
+def _on_beat(score: Score, beat: str | None) -> Bools:
+    """Whether notes are struck on a beat; all where none is named."""
+    if beat is None:
+        return np.ones(len(score.notes), dtype=bool)
+    bars = score.bars[score.notes["bar"] - 1]
+    place = (float(beat) - 1) * 4 * TICKS_PER_QUARTER / np.maximum(bars["beat_type"], 1)
+    return np.asarray(np.abs(score.notes["onset"] - bars["onset"] - place) <= 1)
+
+
+def _in_figure(facts: Facts, rows: Bools) -> Bools:
+    """Whether notes belong to a figure that could become another one; lines and scales stay as they are."""
+    result = np.zeros(len(rows), dtype=bool)
+    for row in np.flatnonzero(rows & (facts.layers.roles == int(Role.MIDDLE))).tolist():
+        staff = 2 if facts.layers.staff[row] >= max(1, int(facts.layers.staff.max(initial=0))) else 1
+        result[row] = facts.figuration.at(int(facts.score.notes["bar"][row]), staff).family not in _LINES
+    return result
 
 
 def _drum_has_note(score: Score, onset: int) -> bool:

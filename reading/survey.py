@@ -137,7 +137,7 @@ def survey(score: Score, layers: Layers | None = None, palette: Palette | None =
         dialogues=dialogues(score, layers),
     )
     drafts = (draft for make in _MAKERS for draft in make(facts))
-    found = ranked(score, useful(score, layers, facts.accents, drafts))
+    found = ranked(score, useful(facts, drafts))
     return Survey(
         score,
         layers,
