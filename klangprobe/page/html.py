@@ -13,6 +13,16 @@ if TYPE_CHECKING:
 
     from klangprobe.page.model import Difference, Figure, PageInfo, PassagePage, Picture, VariantPage
 
+_UNITS = (
+    ("dB", "decibel: 1 dB is about the least one hears between two sounds in turn; 10 dB more is about twice as loud"),
+    (
+        "LU, LUFS",
+        "decibels of loudness as broadcasters measure it, weighted for the ear; LUFS counts down from full scale",
+    ),
+    ("Cam", "one step on the ear’s own scale of pitch, bass to treble in 39: a minor third at A4, six semitones at A2"),
+    ("–", "not defined in these bars, or not for the piano"),
+)
+
 __all__ = ["SAFE_LISTENING", "YOUR_DUTY", "body", "data_json", "text"]
 
 SAFE_LISTENING = (
@@ -264,7 +274,8 @@ def _paragraphs(lines: Sequence[str], kind: str) -> str:
 def _meanings(passages: Sequence[PassagePage]) -> str:
     """Explain every measure once."""
     known = {figure.title: figure.definition for passage in passages for figure in passage.figures if figure.definition}
-    rows = "".join(f"<div><dt>{text(title)}</dt><dd>{text(words)}</dd></div>" for title, words in known.items())
+    words = [*_UNITS, *known.items()] if known else []
+    rows = "".join(f"<div><dt>{text(title)}</dt><dd>{text(meaning)}</dd></div>" for title, meaning in words)
     inside = f'<details class="more"><summary>What the figures mean</summary><dl>{rows}</dl></details>'
     return f'<section class="meanings" aria-label="What the figures mean">{inside}</section>' if rows else ""
 

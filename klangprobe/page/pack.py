@@ -37,8 +37,9 @@ def write_pack(
     path : Path
         The zip.
     folder : Path
-        A finished listening folder (page, clips, plots, scores, report); every clip ``.flac`` in it gets an
-        Ogg Vorbis twin in the pack, which players without FLAC can open.
+        A finished listening folder (page, clips, plots, scores, report). Of its clips the pack has those made equally
+        loud, as FLAC and as Ogg Vorbis for players without FLAC, and the variants in turn as Ogg Vorbis. The clips
+        as scored are inside the page.
     pages, info
         What the page was written from.
     spec : Path, optional
@@ -63,8 +64,11 @@ def write_pack(
         for name, file in named.items():
             _add(pack, name, file.read_bytes())
         for name, file in _files(folder):
-            _add(pack, name, file.read_bytes())
-            if file.suffix == ".flac":
+            if not name.startswith("clips/") or file.suffix != ".flac":
+                _add(pack, name, file.read_bytes())
+            elif not name.endswith(".scored.flac"):
+                if file.name != "in-turn.flac":
+                    _add(pack, name, file.read_bytes())
                 _add(pack, name.removesuffix(".flac") + ".ogg", _compressed(file))
     return path
 
@@ -106,7 +110,7 @@ def _read_me(info: PageInfo) -> str:
         f"{info.title}\n{'=' * len(info.title)}\n\n"
         "index.html       open it in a browser: every passage, every variant, switched at the same place\n"
         "worksheet.html   print it: the questions, with room for answers\n"
-        "clips/           the same sound as files, FLAC and Ogg Vorbis\n"
+        "clips/           the same made equally loud, as files: FLAC and Ogg Vorbis\n"
         "LICENCES.txt     whom to name when you share this\n\n"
         f"{SAFE_LISTENING}\n"
     )

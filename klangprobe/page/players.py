@@ -1,8 +1,8 @@
 """The players' own sounds for the page, encoded once by the key of the stem.
 
-They are for hearing out who plays what, so they are FLAC at half the sample rate and 12 bits under the peak of each:
-made in a fifth of the time that Ogg Vorbis takes (``bench/hearing.py``), and every browser that plays the clips plays
-them. The noise of 12 bits lies 76 dB below the peak of the player.
+They are for hearing out who plays what, so they are FLAC at half the sample rate and 11 bits under the peak of each:
+made in a fifth of the time that Ogg Vorbis takes, and every browser that plays the clips plays them. The noise of
+11 bits lies 70 dB below the peak of the player.
 """
 
 from __future__ import annotations
@@ -28,8 +28,8 @@ Audio = np.ndarray[Any, np.dtype[np.float32]]
 
 ROOM = "the room, answering all"
 _SILENT = 1e-5  # a player whose samples stay below -100 dB has no stem on the page
-_STEM_VERSION = 3
-_BITS = 12
+_STEM_VERSION = 4
+_BITS, _ROOM_BITS = 11, 10  # the room lies below the players, and so does its noise
 _LEVEL = 0.9  # peak of an encoded stem
 _BLOCK, _HALF = 4096, 64  # samples of a transform; half the length of the low-pass
 _CORNER = 0.465  # of the new sample rate
@@ -52,7 +52,7 @@ def player_sounds(heard: Heard, sample_rate_hz: int, store: Store | None) -> tup
             return None
         key = digest("page stem", _STEM_VERSION, stem.key)
         found = store.get(key) if store else None
-        arrays, meta = found or _kept(stem.samples, sample_rate_hz, key, store)
+        arrays, meta = found or _kept(stem, sample_rate_hz, key, store)
         gain = heard.gain_scored * float(meta["gain"])
         return StemPage(stem.name, key, arrays["flac"].tobytes(), gain, "audio/flac")
 
@@ -72,22 +72,22 @@ def _room(heard: Heard) -> tuple[Stem, ...]:
     return (Stem(ROOM, rendering.room, digest("room", _STEM_VERSION, keys, rendering.about.get("room_version"))),)
 
 
-def _kept(samples: Audio, rate: int, key: str, store: Store | None) -> tuple[dict[str, Any], dict[str, float]]:
+def _kept(stem: Stem, rate: int, key: str, store: Store | None) -> tuple[dict[str, Any], dict[str, float]]:
     """Encode a stem and keep it, with the factor that brings it back to its level."""
-    small = halved(samples)
+    small, bits = halved(stem.samples), _ROOM_BITS if stem.name == ROOM else _BITS
     peak = float(np.abs(small).max(initial=0.0)) or 1.0
-    arrays = {"flac": np.frombuffer(_flac(small * np.float32(_LEVEL / peak), rate // 2), dtype=np.uint8)}
+    arrays = {"flac": np.frombuffer(_flac(small * np.float32(_LEVEL / peak), rate // 2, bits), dtype=np.uint8)}
     meta = {"gain": peak / _LEVEL}
     if store:
         store.put(key, arrays, meta)
     return arrays, meta
 
 
-def _flac(samples: Audio, rate: int) -> bytes:
-    """Encode to memory; FLAC leaves out the four lowest bits, which are zero throughout."""
+def _flac(samples: Audio, rate: int, bits: int) -> bytes:
+    """Encode to memory; FLAC leaves out the lowest bits, which are zero throughout."""
     import soundfile
 
-    words = np.rint(samples * float((1 << (_BITS - 1)) - 1)).astype(np.int16) << (16 - _BITS)
+    words = np.rint(samples * float((1 << (bits - 1)) - 1)).astype(np.int16) << (16 - bits)
     stream = io.BytesIO()
     with soundfile.SoundFile(stream, "w", rate, 2, "PCM_16", format="FLAC") as file:
         file.write(words)

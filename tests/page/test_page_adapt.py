@@ -67,7 +67,7 @@ def test_made_equally_loud_is_equally_loud(made):
 
 
 def test_players_add_up_to_the_clip(made):
-    """The players and the room times their gains sum to the clip below 10.5 kHz, but for 12 bits (30 dB below)."""
+    """The players and the room times their gains sum to the clip below 10.5 kHz, but for 11 bits (30 dB below)."""
     from klangprobe.page.players import halved
 
     page, *_ = made
