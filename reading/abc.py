@@ -25,6 +25,7 @@ __all__ = ["read_abc"]
 
 _ALTERS = {"^": 1, "^^": 2, "_": -1, "__": -2, "=": 0}
 _TOKEN = re.compile(r"([_^=]{0,2})([A-Ga-g])[,']*[0-9/]*(-?)|\|")
+_FREE = re.compile(r"^M:[ \t]*none[ \t]*\n", re.MULTILINE)
 _NO_NOTES = re.compile(r'%.*|^[A-Za-z]:.*|\[[A-Za-z]:[^\]]*\]|"[^"]*"|![^!\n]*!|\+[^+\n]*\+', re.MULTILINE)
 
 
@@ -39,7 +40,9 @@ def read_abc(data: bytes, path: Path) -> Draft:
     text = decoded(data, path)
     heads = [tune for tune in re.split(r"(?m)^(?=X:)", text) if tune.startswith("X:")]
     tune = heads[0] if heads else text
-    draft = read_mei(through_verovio(tune, "abc", path), path)
+    free = _FREE.search(tune) is not None
+    tune = _FREE.sub("", tune)
+    draft = read_mei(through_verovio(_ended(tune), "abc", path), path)
     plain = _NO_NOTES.sub("", tune)
     written = len(re.findall(r"[A-Ga-g]", plain))
     if written != len(draft.notes):
@@ -47,12 +50,25 @@ def read_abc(data: bytes, path: Path) -> Draft:
         raise ScoreError(msg, path=path, hint="Convert it to MusicXML and read that.")
     _accidentals(draft, plain, path)
     _number(draft)
+    if free:
+        draft.lose("metre", "free metre (M: none); bars are as long as what stands in them")
     if len(heads) > 1:
         draft.lose("tunes", f"the file holds {len(heads)} tunes; only the first is read")
     draft.title = draft.title or _field(tune, "T")
     draft.composer = draft.composer or _field(tune, "C")
     _tempo(draft, _field(tune, "Q"))
     return draft
+
+
+def _ended(tune: str) -> str:
+    """Return the tune with a bar line at its end: without one the converter drops the last bar."""
+    rows = tune.rstrip().splitlines()
+    for row in range(len(rows) - 1, -1, -1):
+        line = rows[row].partition("%")[0].rstrip()
+        if line and not re.match(r"[A-Za-z]:", line):
+            rows[row] = line if line.endswith(("|", "]", ":")) else f"{line} |"
+            break
+    return "\n".join(rows) + "\n"
 
 
 def _accidentals(draft: Draft, plain: str, path: Path) -> None:

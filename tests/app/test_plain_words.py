@@ -82,3 +82,14 @@ def test_the_readme_commands_run_as_written(program, tmp_path: Path) -> None:
         if arguments[0] != "hear":
             ran = program(*arguments)
             assert ran.code == 0, ran.err
+
+
+def test_a_tune_without_last_bar_line_or_metre_is_read_whole(tmp_path: Path) -> None:
+    """ABC 2.1 allows ``M: none`` (section 3.1.6, number from memory); the corpus has tunes without a last bar line."""
+    from reading import read
+
+    tune = "X:1\nT:Free\nM: none\nL:1/4\nK:F\nA A2 G A | c2 B A | G2 A B |\nF3 z % the end\nw: la la\n"
+    (tmp_path / "tune.abc").write_text(tune)
+    score = read(tmp_path / "tune.abc")
+    assert len(score.notes) == 11
+    assert any("free metre" in remark.message for remark in score.not_carried)
