@@ -96,7 +96,7 @@ class _PartWriter:
         visitors_from = [0, *(int(home["voice"][home["staff"] == staff].max(initial=0)) for staff in (1, 2))]
         crossing = self.home != self.staff  # visitors are numbered after the voices at home on the staff they visit
         own = self.notes["voice"] - np.where(crossing, np.take(visitors_from, self.staff), 0)
-        return np.where(self.notes["source"] >= 0, np.maximum(1, own), 0)
+        return np.where(self.made, 0, np.maximum(1, own))
 
     def _clefs(self, staff: int) -> list[str]:
         """Clef of every bar on a staff."""

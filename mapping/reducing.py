@@ -73,7 +73,8 @@ def reduced(arrangement: Arrangement) -> Reduction:
     notes["flags"] &= np.uint32(~_NOT_FOR_HANDS & 0xFFFFFFFF)
     for hand in (1, 2):
         rows = np.flatnonzero(hands == hand)
-        notes["duration"][rows] = shortened(*(notes[name][rows] for name in ("onset", "duration", "pitch")))
+        columns = (notes[name][rows] for name in ("onset", "duration", "pitch"))
+        notes["duration"][rows] = shortened(*columns, upper=hand == 1)
     marks = () if any(arrangement.score.marks_of("pedal")) else _pedal(attacks.notes[attacks.resonance])
     part = Part(player("piano"), notes[hands > 0], marks)
     says = f"{arrangement.variant}, reduced to two staves"

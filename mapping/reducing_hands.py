@@ -112,25 +112,33 @@ def _leaps(before: Any, after: Any) -> Floats:
     return np.asarray(_LEAP * np.maximum(0.0, apart - 5.0).sum(axis=2) / 12.0)
 
 
-def shortened(onset: Ints, duration: Ints, pitch: Ints) -> Ints:
+def shortened(onset: Ints, duration: Ints, pitch: Ints, *, upper: bool) -> Ints:
     """Return durations one hand can hold: at each new attack what no longer fits is let go, the shortest rest first.
+
+    The outer voice keeps its written length even out of reach: the pedal carries it, as in every piano reduction.
 
     Parameters
     ----------
     onset, duration, pitch : ndarray of int
         Of one hand, sorted by onset.
+    upper : bool
+        Whether the outer voice is the highest (right hand), else the lowest.
     """
     found = duration.copy()
     held: list[int] = []
+    carried: list[int] = []
     heads = np.flatnonzero(np.diff(onset, prepend=-1)).tolist()
     for first, last in pairwise([*heads, len(onset)]):
         now, fresh = int(onset[first]), list(range(first, last))
-        still = [row for row in held if onset[row] + found[row] > now]
-        held = list(fresh)
+        still = [row for row in (*held, *carried) if onset[row] + found[row] > now]
+        held, carried = list(fresh), []
         for row in sorted(still, key=lambda one: (-(onset[one] + found[one]), one)):
             together = [int(pitch[one]) for one in (*held, row)]
             struck = any(pitch[row] == pitch[one] for one in fresh)
-            if struck or len(together) > FINGERS or max(together) - min(together) > SPAN:
+            outer = max(together) if upper else min(together)
+            if pitch[row] == outer and not struck:
+                carried.append(row)
+            elif struck or len(together) > FINGERS or max(together) - min(together) > SPAN:
                 found[row] = now - onset[row]
             else:
                 held.append(row)
