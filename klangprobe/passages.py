@@ -33,6 +33,9 @@ if TYPE_CHECKING:
 __all__ = ["Work", "all_products"]
 
 _WATCH_S = 0.5
+_MIXES = 3  # sounds of a variant besides its players: mix, room, clip
+_BYTES_PER_S = 48_000 * 8 * 2  # two channels in single precision, and as much again while it is worked on
+_SHARE = 0.5  # of the memory there is
 
 
 @dataclass(frozen=True, eq=False)
@@ -116,7 +119,7 @@ def _made_by_processes(work: Work, names: Sequence[str]) -> Iterator[str]:
     _ = work.bench.layers, work.bench.survey  # found once, before the fork
     _work = work
     try:
-        workers = min(_cores(), len(names))
+        workers = _at_once(work, names)
         pool = ProcessPoolExecutor(workers, multiprocessing.get_context("fork"), _follow, (os.getpid(),))
         try:
             for made in as_completed([pool.submit(_make_one, name) for name in names]):
@@ -130,6 +133,23 @@ def _made_by_processes(work: Work, names: Sequence[str]) -> Iterator[str]:
             pool.shutdown(cancel_futures=True)
     finally:
         _work = None
+
+
+def _at_once(work: Work, names: Sequence[str]) -> int:
+    """How many of the passages *names* may be made at once: one for each core, unless they would fill the memory."""
+    import reading
+
+    timeline = reading.Timeline(work.bench.score)
+    heard = sum(sum(len(part.notes) > 0 for part in one.parts) + _MIXES for one in work.arrangements) + _MIXES
+    needs = []
+    for name in names:
+        ticks = [work.bench.score.span(first, last) for first, last in work.spans(name)]
+        seconds = sum(float(timeline.seconds(end) - timeline.seconds(start)) for start, end in ticks)
+        needs.append(seconds * heard * _BYTES_PER_S)
+    memory = os.sysconf("SC_PHYS_PAGES") * os.sysconf("SC_PAGE_SIZE") * _SHARE
+    needs.sort(reverse=True)
+    fits = [count for count in range(1, min(_cores(), len(names)) + 1) if sum(needs[:count]) <= memory]
+    return max(fits, default=1)
 
 
 def _follow(parent: int) -> None:

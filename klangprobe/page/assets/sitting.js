@@ -52,7 +52,7 @@
     }
 
     write(name, label, value) {
-      const input = make("input", { type: "text", id: this.id(name), value, size: value ? 36 : 16, maxlength: 120, autocomplete: "off" });
+      const input = make("input", { type: "text", id: this.id(name), value, size: value ? 30 : 16, maxlength: 120, autocomplete: "off" });
       return make("span", {}, make("label", { for: this.id(name) }, label), " ", input);
     }
 
