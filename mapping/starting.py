@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
@@ -12,6 +13,7 @@ if TYPE_CHECKING:
 __all__ = ["first_spec"]
 
 _BARS = 8
+_LONGEST = 24
 _MOST_PASSAGES = 12
 
 
@@ -116,8 +118,15 @@ def _passages(score: Score, survey: Survey | None) -> list[tuple[str, str]]:
     found = []
     for place, first in enumerate(starts):
         end = starts[place + 1] - 1 if place + 1 < len(starts) else last
-        found.append((f"passage {place + 1}", bars_said(score, first, end)))
-    return found
+        found += [bars_said(score, *part) for part in _parts(first, end)]
+    return [(f"passage {number}", bars) for number, bars in enumerate(found, start=1)]
+
+
+def _parts(first: int, last: int) -> list[tuple[int, int]]:
+    """Bars cut evenly where they are too many to be kept in the ear from one variant to the next."""
+    count = -(-(last - first + 1) // _LONGEST)
+    cuts = [first + place * (last - first + 1) // count for place in range(count + 1)]
+    return [(start, after - 1) for start, after in pairwise(cuts)]
 
 
 def _section_starts(survey: Survey | None, last: int) -> list[int]:

@@ -9,6 +9,7 @@ import pytest
 
 from mapping import arrange_all, check, check_against, first_spec, load_spec
 from mapping.orchestra import ensembles
+from mapping.starting import _parts
 from reading import bars_named, survey
 
 
@@ -72,3 +73,13 @@ def test_every_variant_of_it_can_be_played(name: str, piece, tmp_path: Path) -> 
     path.write_text(first_spec(score, survey(score, layers)))
     for arrangement in arrange_all(score, layers, load_spec(path)):
         assert not [one.message for one in check(arrangement, layers) if one.severity == "error"], arrangement.variant
+
+
+def test_passages_can_be_kept_in_the_ear(piece, tmp_path: Path) -> None:
+    """No passage is longer than 24 bars, however long the piece goes on without a contrast."""
+    score, layers = piece("rag")
+    path = tmp_path / "spec.yaml"
+    path.write_text(first_spec(score, survey(score, layers)))
+    spans = [bars_named(score, passage.bars)[0] for passage in load_spec(path).passages.values()]
+    assert max(last - first + 1 for first, last in spans) <= 24
+    assert _parts(147, 241) == [(147, 169), (170, 193), (194, 217), (218, 241)]
