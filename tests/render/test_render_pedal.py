@@ -17,10 +17,10 @@ UP_S = 2.4
 @pytest.fixture(scope="module")
 def loaded():
     """A loaded soundfont."""
-    from render.synths.fluid import _LoadedFonts
+    from render.synths.fresh import LoadedFonts
 
     try:
-        return _LoadedFonts((soundfonts.default(),), static=False)
+        return LoadedFonts((soundfonts.default(),), static=False)
     except MissingPart:
         pytest.skip("no soundfont installed")
 
@@ -52,14 +52,14 @@ def by_controller(loaded):
 
 def by_length(loaded):
     """The same notes held until the pedal rises or the key is struck again."""
-    from render.synths.fluid import _FreshSynth
+    from render.synths.fresh import FreshSynth
 
     sounds = np.zeros(len(NOTES), SOUND_DTYPE)
     for row, (down, _, key) in enumerate(NOTES):
         again = [start for start, _, other in NOTES if other == key and start > down]
         sounds[row]["start"], sounds[row]["end"] = round(down * RATE), round(min([UP_S, *again]) * RATE)
         sounds[row]["key"], sounds[row]["velocity"] = key, 90
-    synth = _FreshSynth(loaded, StemRequest(sounds, np.zeros(0, SWELL_DTYPE), RATE))
+    synth = FreshSynth(loaded, StemRequest(sounds, np.zeros(0, SWELL_DTYPE), RATE))
     try:
         return synth.read(round((UP_S + 1.0) * RATE))
     finally:
