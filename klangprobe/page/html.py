@@ -135,10 +135,10 @@ def _passage(passage: PassagePage, name: str, picture: Callable[[str, int], str]
 <p class="where">{text(passage.where)}</p>
 <h2 id="{name}-head" tabindex="-1">{text(passage.name)}</h2>
 {_paragraphs(passage.questions, "question")}
+{answers}
 {_bars(passage)}
 {_listen(name)}
 {_variants(passage, name)}
-{answers}
 {_paragraphs(passage.notes, "remark")}
 <p class="lines paper">What I hear: <span></span><span></span><span></span></p>
 {_evidence(passage, name, picture)}
