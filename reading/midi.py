@@ -67,6 +67,7 @@ class _File:
     end: int = 0
     drums: int = 0
     hanging: int = 0
+    title: str = ""
 
 
 def read_midi(data: bytes, path: Path) -> Draft:
@@ -83,7 +84,7 @@ def read_midi(data: bytes, path: Path) -> Draft:
     streams = [stream for stream in file.streams.values() if stream.notes]
     if not streams:
         raise ScoreError("the MIDI file holds no notes", path=path)
-    draft = Draft(title=next((stream.name for stream in file.streams.values() if stream.name), ""))
+    draft = Draft(title=file.title)
     error = quantise(streams, file.per_quarter)
     if error.moved:
         speed = min(file.tempos.values(), default=120.0)
@@ -134,14 +135,25 @@ def _track(file: _File, row: int, track: Any, path: Path) -> None:
         if message.type in ("note_on", "note_off"):
             _key(file, row, message, now, held)
         elif message.type == "track_name":
-            name = message.name.strip()[:80]
+            name = _words(message.name)
         else:
             _other(file, row, message, now)
     file.end = max(file.end, now)
     _release(file, row, now, held)
+    if row == 0:
+        file.title = name  # in the first track it names the sequence (Standard MIDI Files 1.0, meta event 03)
     for (track_row, _), stream in file.streams.items():
         if track_row == row:
             stream.name = name
+
+
+def _words(text: str) -> str:
+    """Text as its writer meant it: the standard names no encoding, most write UTF-8, older files Latin-1."""
+    try:
+        text = text.encode("latin-1").decode("utf-8")
+    except UnicodeError:
+        pass  # it is Latin-1
+    return text.strip()[:80]
 
 
 def _release(file: _File, row: int, now: int, held: dict[tuple[int, int], list[tuple[int, int]]]) -> None:
@@ -189,7 +201,7 @@ def _meta(file: _File, message: Any, now: int) -> None:
     elif message.type == "set_tempo" and message.tempo > 0:
         file.tempos[now] = min(2000.0, max(1.0, 60_000_000 / message.tempo))
     elif message.type in ("marker", "cue_marker"):
-        file.markers.append((now, message.text.strip()[:80]))
+        file.markers.append((now, _words(message.text)))
 
 
 def _fifths(name: str) -> tuple[int, int]:

@@ -180,7 +180,7 @@ def _onsets(lines: list[Line]) -> dict[int, float]:
 def _about(players: Instrumentarium, settings: RenderSettings) -> dict[str, Any]:
     """All it takes to repeat the run."""
     choices = asdict(settings)
-    choices["soundfont"] = str(settings.soundfont) if settings.soundfont else None
+    choices["soundfont"] = settings.soundfont.name if settings.soundfont else None  # no path: reports are passed on
     font = players.font
     return {
         "soundfont": font.name if font else None,

@@ -58,7 +58,8 @@ def test_prelude_rag_and_polonaise_are_not_contrapuntal(path):
 def test_bass_of_alberti_figures_is_their_lowest_note():
     """W. A. Mozart, K. 545 (new collected edition), bars 1-4: the left hand breaks chords in quavers.
 
-    Each half bar goes low, high, middle, high. The chords named by their lowest notes: C | D (G7 in second inversion), C | C, C | B, C.
+    Each half bar goes low, high, middle, high. The chords named by their lowest notes: C | D (G7 in second inversion),
+    C | C, C | B, C.
     """
     score, layers = roles("mozart/k545/movement1_exposition.mxl")
     notes = score.notes

@@ -172,6 +172,20 @@ def test_midi_exact(reads):
     assert set(score.notes["velocity"].tolist()) == {70}
 
 
+@pytest.mark.parametrize("charset", ["utf-8", "latin-1"])
+def test_midi_title_is_the_name_of_the_first_track_only(reads, charset):
+    """A title in either encoding is read; a player's name in a later track is no title (SMF 1.0, meta event 03)."""
+    for names, title in ((("Präludium", "Flöte"), "Präludium"), (("", "Flöte"), "")):
+        file = mido.MidiFile(type=1, ticks_per_beat=480, charset=charset)
+        for name in names:
+            notes = [mido.Message("note_on", note=60, velocity=64), mido.Message("note_off", note=60, time=480)]
+            head = [mido.MetaMessage("track_name", name=name)] if name else []
+            file.tracks.append(mido.MidiTrack(head + (notes if name == "Flöte" else [])))
+        stream = io.BytesIO()
+        file.save(file=stream)
+        assert reads(stream.getvalue(), "t.mid").title == title
+
+
 def test_midi_played_is_quantised_with_its_error(reads):
     """Uneven playing is moved to the nearest simple rhythm, and the account states how far."""
     chance = np.random.default_rng(1)
