@@ -10,6 +10,7 @@ Standard MIDI Files 1.0 (RP-001), MIDI Manufacturers Association, 1996.
 from __future__ import annotations
 
 import io
+from contextlib import suppress
 from bisect import bisect_right
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
@@ -149,10 +150,8 @@ def _track(file: _File, row: int, track: Any, path: Path) -> None:
 
 def _words(text: str) -> str:
     """Text as its writer meant it: the standard names no encoding, most write UTF-8, older files Latin-1."""
-    try:
+    with suppress(UnicodeError):  # then it is Latin-1
         text = text.encode("latin-1").decode("utf-8")
-    except UnicodeError:
-        pass  # it is Latin-1
     return text.strip()[:80]
 
 
