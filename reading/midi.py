@@ -10,8 +10,8 @@ Standard MIDI Files 1.0 (RP-001), MIDI Manufacturers Association, 1996.
 from __future__ import annotations
 
 import io
-from contextlib import suppress
 from bisect import bisect_right
+from contextlib import suppress
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
