@@ -8,10 +8,7 @@ from __future__ import annotations
 
 import os
 import re
-from typing import TYPE_CHECKING
-
-if TYPE_CHECKING:
-    from pathlib import Path
+from pathlib import Path
 
 __all__ = ["PART_SUFFIX", "abandoned", "aside_prefix"]
 
@@ -42,10 +39,19 @@ def abandoned(path: Path, *, or_own: bool = True) -> bool:
     number = int(maker.group(1))
     if number == os.getpid():
         return or_own
+    return not _lives(number)
+
+
+def _lives(number: int) -> bool:
+    """Tell whether a process of this number is at work; one that ended but was not yet waited for is not."""
     try:
         os.kill(number, 0)
     except ProcessLookupError:
-        return True
-    except (PermissionError, OverflowError):
         return False
-    return False
+    except (PermissionError, OverflowError):
+        return True
+    try:
+        state = Path(f"/proc/{number}/stat").read_text(encoding="ascii", errors="replace").rpartition(")")[2].split()[0]
+    except (OSError, IndexError):
+        return True
+    return state not in ("Z", "X")

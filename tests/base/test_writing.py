@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import os
 import subprocess
 import sys
 
 import pytest
 
 from base.errors import OutputError
+from base.leftovers import abandoned
 from base.writing import replacing, write_text
 
 
@@ -50,3 +52,12 @@ def test_what_a_killed_run_left_of_this_file_goes(tmp_path) -> None:
     (tmp_path / f".b-{dead.pid}-x1.part.txt").write_text("another file's")
     write_text(tmp_path / "a.txt", "whole")
     assert sorted(path.name for path in tmp_path.iterdir()) == [f".b-{dead.pid}-x1.part.txt", "a.txt"]
+
+
+def test_a_process_that_ended_but_was_not_waited_for_is_dead(tmp_path) -> None:
+    """What a killed child left goes at once, even before its parent has taken note of the end."""
+    child = subprocess.Popen([sys.executable, "-c", ""])
+    os.waitid(os.P_PID, child.pid, os.WEXITED | os.WNOWAIT)
+    rest = tmp_path / f".a-{child.pid}-x1.part.txt"
+    assert abandoned(rest)
+    child.wait()
