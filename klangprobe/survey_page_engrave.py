@@ -80,7 +80,7 @@ def _loaded(score: Score) -> Any:
     toolkit.setOptions(
         {
             "scale": 40, "pageWidth": 2000, "pageHeight": 60_000, "adjustPageHeight": True, "footer": "none",
-            "header": "none", "svgViewBox": True, "svgFormatRaw": True, "expandNever": True,
+            "header": "none", "svgViewBox": True, "svgFormatRaw": True, "expandNever": True, "xmlIdSeed": 1,
             "pageMarginLeft": 20, "pageMarginRight": 20, "pageMarginTop": 20, "pageMarginBottom": 20,
         }
     )  # fmt: skip

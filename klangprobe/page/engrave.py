@@ -193,7 +193,7 @@ def _new_toolkit() -> Any:
     toolkit.setOptions(
         {
             "scale": 40, "pageHeight": 60_000, "adjustPageHeight": True, "footer": "none", "header": "none",
-            "svgViewBox": True, "svgHtml5": True, "svgFormatRaw": True, "expandNever": True,
+            "svgViewBox": True, "svgHtml5": True, "svgFormatRaw": True, "expandNever": True, "xmlIdSeed": 1,
             "pageMarginLeft": 20, "pageMarginRight": 20, "pageMarginTop": 20, "pageMarginBottom": 20,
         }
     )  # fmt: skip
