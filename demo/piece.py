@@ -191,7 +191,7 @@ def directions(number: int) -> list[str]:
         if kind == "tempo":
             words, bpm = value.split("|")
             metronome = f"<metronome><beat-unit>quarter</beat-unit><per-minute>{bpm}</per-minute></metronome>"
-            text = f'<words font-weight="bold">{escape(words)}</words></direction-type><direction-type>{metronome}'
+            text = f'<words font-weight="bold">{escape(words)}  </words></direction-type><direction-type>{metronome}'
             out.append(direction(text, onset, "above", 1, f'<sound tempo="{bpm}"/>'))
         elif kind == "words":
             out.append(direction(f'<words font-style="italic">{escape(value)}</words>', onset, "below", 1))
