@@ -2,19 +2,24 @@
 
 from __future__ import annotations
 
-from itertools import pairwise
+import re
 from typing import TYPE_CHECKING, Any
+
+from mapping.starting_answers import Suggestion, first_answers
+from mapping.starting_passages import passages
 
 if TYPE_CHECKING:
     from reading.palette import Palette
     from reading.score import Score
-    from reading.survey import Survey
+    from reading.survey import Finding, Survey
 
 __all__ = ["first_spec"]
 
-_BARS = 8
-_LONGEST = 24
-_MOST_PASSAGES = 12
+FIRST_ANSWERS = "first answers"
+_MOST_OPEN = 10
+"""Open questions shown; the survey has them all."""
+_BARE_BARS = re.compile(r"(?:0|[1-9][0-9]{0,5})(?:-[1-9][0-9]{0,5})?")
+_YAML_WORDS = {"true", "false", "null", "yes", "no", "on", "off"}
 
 
 def first_spec(score: Score, survey: Survey | None = None, orchestra: str = "classical full", *, file: str = "") -> str:
@@ -24,7 +29,8 @@ def first_spec(score: Score, survey: Survey | None = None, orchestra: str = "cla
     ----------
     score : Score
     survey : Survey, optional
-        Its sections cut the piece into passages; every eight bars where it sees no form.
+        Its sections cut the piece into passages and name them, its findings give a variant of first suggestions and
+        the questions that are open. Every eight bars, and neither, where left out.
     orchestra : str
         Name of an ensemble.
     file : str, optional
@@ -40,19 +46,21 @@ def first_spec(score: Score, survey: Survey | None = None, orchestra: str = "cla
     players = players_of(orchestra)
     palette = palette_of(players)
     names = [player.name for player in players]
-    passages = _passages(score, survey)
+    suggested = first_answers(survey, players, _plain_steps(palette)) if survey else []
     lines = [
         f"# A first spec for {_one_line(score.title or score.source)}: change it and listen again.",
         f"piece: {{{_piece(score, file)}}}",
         f"orchestra: {{use: {_quoted(orchestra)}}}   # add: [harp] and without: [trumpet 2] change it",
         "",
         "passages:   # what is heard side by side; bars as printed",
-        *(f"  {_quoted(name)}: {{bars: {_quoted(bars)}}}" for name, bars in passages),
+        *(f"  {_quoted(name)}: {{bars: {_quoted(bars)}}}" for name, bars in passages(score, survey)),
         "",
         "variants:",
-        *_plain(palette, names),
+        *_plain(palette),
         *_held(palette),
         *_octaves(palette, names),
+        *_suggestions(suggested),
+        *_open(survey.findings if survey else (), suggested),
     ]
     return "\n".join(lines) + "\n"
 
@@ -63,17 +71,24 @@ def _piece(score: Score, file: str) -> str:
     return ", ".join(f"{key}: {_quoted(_one_line(value))}" for key, value in said.items() if value)
 
 
-def _plain(palette: Palette, names: list[str]) -> list[str]:
-    """The variant in which every piano note is played once."""
+def _plain_steps(palette: Palette) -> list[dict[str, Any]]:
+    """Steps after which every piano note is played once."""
     bass = [name.rpartition(" ")[0] if name.endswith(("8vb", "8va")) else name for name in palette.bass]
     inner = [*palette.inner, *[name for name in bass if name not in palette.inner]]
+    return [
+        {"play": "melody", "on": list(palette.melody)},
+        {"play": "accompaniment", "on": inner},
+        {"play": "bass", "on": bass, "share": "divide"},
+    ]
+
+
+def _plain(palette: Palette) -> list[str]:
+    """The variant in which every piano note is played once."""
     return [
         "  plain:",
         "    says: every note where the piano has it",
         "    steps:   # melody, bass, accompaniment are found by reading; 'layers:' overrules them",
-        f"      - {{play: melody, on: {_list(palette.melody)}}}",
-        f"      - {{play: accompaniment, on: {_list(inner)}}}",
-        f"      - {{play: bass, on: {_list(bass)}, share: divide}}",
+        *(f"      - {_step(step)}" for step in _plain_steps(palette)),
     ]
 
 
@@ -105,38 +120,62 @@ def _octaves(palette: Palette, names: list[str]) -> list[str]:
     return [*lines, f"      - {{double: bass, on: {_quoted(low)}, at: 8vb}}"]
 
 
-def _passages(score: Score, survey: Survey | None) -> list[tuple[str, str]]:
-    """(name, bars) of the passages: between the sections the survey sees, else every eight bars."""
-    from reading import bars_said
-
-    last = len(score.bars)
-    starts = _section_starts(survey, last)
-    if len(starts) < 2:
-        starts = list(range(1, last + 1, _BARS))
-        if len(starts) > 1 and last - starts[-1] + 1 < _BARS // 2:
-            starts.pop()
-    found = []
-    for place, first in enumerate(starts):
-        end = starts[place + 1] - 1 if place + 1 < len(starts) else last
-        found += [bars_said(score, *part) for part in _parts(first, end)]
-    return [(f"passage {number}", bars) for number, bars in enumerate(found, start=1)]
-
-
-def _parts(first: int, last: int) -> list[tuple[int, int]]:
-    """Bars cut evenly where they are too many to be kept in the ear from one variant to the next."""
-    count = -(-(last - first + 1) // _LONGEST)
-    cuts = [first + place * (last - first + 1) // count for place in range(count + 1)]
-    return [(start, after - 1) for start, after in pairwise(cuts)]
+def _suggestions(suggested: list[Suggestion]) -> list[str]:
+    """The variant of the survey's first suggestions, each with its question; none where there is no suggestion."""
+    if not suggested:
+        return []
+    lines = [
+        f"  {FIRST_ANSWERS}:",
+        "    says: the survey's first suggestion for questions of the first rank",
+        "    from: plain",
+        "    steps:   # each question has other answers: klangprobe survey says them",
+    ]
+    for one in suggested:
+        lines.append(f"      # {_one_line(one.finding.name)}: {_one_line(one.finding.question)}")
+        lines += [f"      - {_step(step)}" for step in one.steps]
+    return lines
 
 
-def _section_starts(survey: Survey | None, last: int) -> list[int]:
-    """First bars of sections, the strongest contrasts if there are many; none shorter than two bars."""
-    strong = survey.sections.rows[: _MOST_PASSAGES - 1] if survey else ()
-    found = [1]
-    for bar in sorted(one.bar_index for one in strong):
-        if bar - found[-1] >= 2 and bar < last:
-            found.append(bar)
-    return found
+def _open(findings: tuple[Finding, ...], suggested: list[Suggestion]) -> list[str]:
+    """Questions of the first rank as answers still to be given, in comments."""
+    heard = {one.finding.name for one in suggested}
+    first = [one for one in findings if one.rank == 1]
+    shown = [one for one in first if one.name in heard]
+    shown += [one for one in first if one.name not in heard][: max(0, _MOST_OPEN - len(shown))]
+    if not shown:
+        return []
+    more = f" ({len(first) - len(shown)} more of the first rank)" if len(first) > len(shown) else ""
+    lines = [
+        "",
+        "# Open questions. Decided one? Take the '# ' away before 'answers:' and before its line, name the variant you",
+        f"# chose, and say why. 'klangprobe survey --spec' and the name of this file list what is still open{more}.",
+        "# answers:",
+    ]
+    for one in sorted(shown, key=lambda one: (one.first_bar_index, one.last_bar_index)):
+        choice = FIRST_ANSWERS if one.name in heard else ""
+        answer = _step({"finding": _one_line(one.name), "choice": choice, "because": ""})
+        lines.append(f"#   - {answer}   # {_one_line(one.question)}")
+    return lines
+
+
+def _step(step: dict[str, Any]) -> str:
+    """A step, or any keys with values, on one line of YAML."""
+    return "{" + ", ".join(f"{key}: {_value(value)}" for key, value in step.items()) + "}"
+
+
+def _value(value: Any) -> str:
+    """Text, a number, or a list of them as YAML; a list of one is the one."""
+    if isinstance(value, list | tuple):
+        nested = any(isinstance(one, list | tuple) for one in value)
+        if len(value) == 1 and not nested and isinstance(value[0], str):
+            return _quoted(value[0])
+        return f"[{', '.join(_inside(one) for one in value)}]"
+    return _quoted(value) if isinstance(value, str) else str(value)
+
+
+def _inside(value: Any) -> str:
+    """What stands in a list: text, or a list that stays one even where it holds one name."""
+    return f"[{', '.join(map(_quoted, value))}]" if isinstance(value, list | tuple) else _quoted(str(value))
 
 
 def _list(names: Any) -> str:
@@ -159,10 +198,8 @@ def _quoted(text: str) -> str:
     """Text as YAML: bare where that is safe."""
     import json
 
+    if _BARE_BARS.fullmatch(text):
+        return text
     plain = text.replace(" ", "a").replace("-", "a").replace(".", "a")
-    safe = plain.isalnum() and plain.isascii() and text[0].isalpha() and text.strip() == text
-    return (
-        text
-        if safe and text.lower() not in {"true", "false", "null", "yes", "no", "on", "off"}
-        else json.dumps(text, ensure_ascii=False)
-    )
+    safe = bool(text) and plain.isalnum() and plain.isascii() and text[0].isalpha() and text.strip() == text
+    return text if safe and text.lower() not in _YAML_WORDS else json.dumps(text, ensure_ascii=False)

@@ -116,7 +116,7 @@ def test_a_score_nobody_here_wrote_is_heard(name: str, program) -> None:
     score = Path(music21.corpus.__file__).parent / name
     assert program("start", score, "--out", "first.yaml").code == 0
     text = Path("first.yaml").read_text()
-    passage = text.split("passages:")[1].splitlines()[1].split(":")[0].strip()
+    passage = text.split("passages:")[1].splitlines()[1].split(":")[0].strip().strip('"')
     ran = program("hear", "first.yaml", passage, "--synth", "partials", "--dry", "--out", "out")
     assert ran.code == 0, ran.err
     report = json.loads(Path("out/report.json").read_text())
