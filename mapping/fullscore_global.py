@@ -142,7 +142,8 @@ def _printed(score: Score, jump: Mark) -> str:
 
 def _tempo(value: str, text: str = "") -> Direction:
     """Heading and metronome figure as one sign."""
-    xml = f"{text}</direction-type><direction-type>{_metronome(value)}" if text else _metronome(value)
+    spaced = text.replace("</words>", " </words>")  # without it the note of the figure touches the last letter
+    xml = f"{spaced}</direction-type><direction-type>{_metronome(value)}" if text else _metronome(value)
     return Direction("above", xml, sound=f'tempo="{float(value):g}"')
 
 
