@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from mapping.starting_answers import Suggestion, first_answers
 from mapping.starting_passages import passages
+from mapping.starting_trial import Trial
 
 if TYPE_CHECKING:
     from reading.palette import Palette
@@ -46,7 +47,8 @@ def first_spec(score: Score, survey: Survey | None = None, orchestra: str = "cla
     players = players_of(orchestra)
     palette = palette_of(players)
     names = [player.name for player in players]
-    suggested = first_answers(survey, players, _plain_steps(palette)) if survey else []
+    trial = Trial(score, survey.layers, players, _plain_steps(palette)) if survey else None
+    suggested = first_answers(survey, players, trial) if survey and trial else []
     lines = [
         f"# A first spec for {_one_line(score.title or score.source)}: change it and listen again.",
         f"piece: {{{_piece(score, file)}}}",
@@ -57,8 +59,8 @@ def first_spec(score: Score, survey: Survey | None = None, orchestra: str = "cla
         "",
         "variants:",
         *_plain(palette),
-        *_held(palette),
-        *_octaves(palette, names),
+        *_held(palette, trial),
+        *_octaves(palette, names, trial),
         *_suggestions(suggested),
         *_open(survey.findings if survey else (), suggested),
     ]
@@ -92,32 +94,46 @@ def _plain(palette: Palette) -> list[str]:
     ]
 
 
-def _held(palette: Palette) -> list[str]:
+def _held(palette: Palette, trial: Trial | None) -> list[str]:
     """Resonance: what the pedal keeps, held by others."""
-    return [
+    steps = [{"hold": "harmony", "on": list(palette.held), "register": "middle"}]
+    lines = [
         "  held resonance:",
         f"    says: {_names(palette.held)} hold the harmony the pedal would keep",
         "    from: plain   # the steps of plain first, then these",
         "    steps:",
-        f"      - {{hold: harmony, on: {_list(palette.held)}, register: middle}}   # try level: p, or bars: 3-5",
+        *(_lines(steps, trial) or _lines(steps, None)),
     ]
+    return [*lines[:-1], f"{lines[-1]}   # try level: p, or bars: 3-5"]
 
 
-def _octaves(palette: Palette, names: list[str]) -> list[str]:
-    """Octave doublings of melody and bass."""
+def _octaves(palette: Palette, names: list[str], trial: Trial | None) -> list[str]:
+    """Octave doublings of melody and bass; no variant where these players can play none of them."""
     top = next((name for name in ("flute 1", "piccolo", *palette.winds_high) if name in names), names[0])
     unison = next((name for name in palette.winds_high if name != top), "")
     low = next((name for name in palette.bass if name.endswith("8vb")), "")
     low = low.rpartition(" ")[0] or next((name for name in palette.winds_low if name), names[-1])
-    lines = [
+    steps = [{"double": "melody", "on": top, "at": "8va", "compass": "C5-C7"}]
+    steps += [{"double": "melody", "on": unison}] if unison else []
+    lines = _lines([*steps, {"double": "bass", "on": low, "at": "8vb"}], trial)
+    head = [
         "  octaves:",
         "    says: melody doubled an octave above, bass an octave below",
         "    from: plain",
         "    steps:",
-        f"      - {{double: melody, on: {_quoted(top)}, at: 8va, compass: C5-C7}}",
     ]
-    lines += [f"      - {{double: melody, on: {_quoted(unison)}}}"] if unison else []
-    return [*lines, f"      - {{double: bass, on: {_quoted(low)}, at: 8vb}}"]
+    return [*head, *lines] if lines else []
+
+
+def _lines(steps: list[dict[str, Any]], trial: Trial | None) -> list[str]:
+    """Steps as lines, each kept to the bars where it can be played."""
+    limited = [trial.playable(step) if trial else step for step in steps]
+    lines = []
+    for step, wanted in zip(limited, steps, strict=True):
+        if step:
+            why = "" if step == wanted else "   # elsewhere nobody could play it"
+            lines.append(f"      - {_step(step)}{why}")
+    return lines
 
 
 def _suggestions(suggested: list[Suggestion]) -> list[str]:

@@ -7,17 +7,13 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from base.errors import KlangprobeError
-from base.plugins import find, load
-from mapping.spec_check import GROUP, resolve
+from mapping.spec_check import resolve
+from mapping.starting_trial import step_from
 from mapping.steps import LAYERS
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
-
     from mapping.arrangement import Player
-    from mapping.draft import Draft, Piece
-    from mapping.spec import Step
-    from reading.layers import Layers
+    from mapping.starting_trial import Trial
     from reading.score import Score
     from reading.survey import Finding, Survey
 
@@ -53,7 +49,7 @@ class _Claim:
         return bool(self.rows & other.rows or self.layers & other.layers or sums)
 
 
-def first_answers(survey: Survey, players: tuple[Player, ...], start: Iterable[dict[str, Any]]) -> list[Suggestion]:
+def first_answers(survey: Survey, players: tuple[Player, ...], trial: Trial) -> list[Suggestion]:
     """Return first options of the findings of the first rank that go together and that players can play.
 
     The strongest finding of each kind comes first, then the second of each kind, and so on, so that the few steps show
@@ -64,15 +60,14 @@ def first_answers(survey: Survey, players: tuple[Player, ...], start: Iterable[d
     ----------
     survey : Survey
     players : tuple of Player
-    start : iterable of dict
-        Steps of the variant the suggestions are added to.
+    trial : Trial
+        The variant the suggestions are added to.
 
     Returns
     -------
     list of Suggestion
         In the order of the piece, at most ``MOST_STEPS`` steps together.
     """
-    trial = _Trial(survey.score, survey.layers, players, [_step(data) for data in start])
     chosen: list[Suggestion] = []
     claims: list[_Claim] = []
     tried = 0
@@ -85,60 +80,9 @@ def first_answers(survey: Survey, players: tuple[Player, ...], start: Iterable[d
         if tried > _MOST_TRIED:
             break
         together = sorted([*chosen, one], key=_place)
-        if trial.takes([_step(data) for taken in together for data in taken.steps]):
+        if trial.takes([data for taken in together for data in taken.steps]):
             chosen, claims = together, [*claims, claim]
     return chosen
-
-
-class _Trial:
-    """A variant to which steps are added to see what comes of them."""
-
-    def __init__(self, score: Score, layers: Layers, players: tuple[Player, ...], start: list[Step]) -> None:
-        from mapping.draft import Draft, Piece
-
-        self._layers, self._players = layers, players
-        self._piece: Piece = Piece(score, layers)
-        self._done = len(start)
-        self._start = self._after(Draft(), start, 0)
-        self._known = self._errors(self._start)
-        self._best = self._start
-
-    def takes(self, steps: list[Step]) -> bool:
-        """Say whether the steps change more than those taken before and add no error; then they are taken."""
-        try:
-            draft = self._after(self._start, steps, self._done)
-            if _same(draft, self._best) or self._errors(draft) - self._known:
-                return False
-        except KlangprobeError:
-            return False  # an option that cannot be applied is no first suggestion
-        self._best = draft
-        return True
-
-    def _after(self, draft: Draft, steps: list[Step], done: int) -> Draft:
-        """The draft after the steps."""
-        from mapping.arranging import apply_step
-        from mapping.draft import Context
-
-        for row, step in enumerate(steps, start=done):
-            draft = apply_step(draft, step, Context(self._piece, self._players, row))
-        return draft
-
-    def _errors(self, draft: Draft) -> Counter[tuple[str, str]]:
-        """Errors a player would name, by player and kind."""
-        from mapping.arranging import arranged
-        from mapping.checks import check
-
-        found = check(arranged("", "", self._piece.score, self._players, draft, ()), self._layers)
-        return Counter((one.player, one.kind) for one in found if one.severity == "error")
-
-
-def _same(one: Draft, other: Draft) -> bool:
-    """Whether both hold the same notes and marks; which step wrote a note is no difference."""
-    if len(one.notes) != len(other.notes) or one.marks != other.marks:
-        return False
-    return all(
-        bool((one.notes[name] == other.notes[name]).all()) for name in one.notes.dtype.names or () if name != "cause"
-    )
 
 
 def _candidates(findings: tuple[Finding, ...]) -> list[Suggestion]:
@@ -157,14 +101,6 @@ def _place(one: Suggestion) -> tuple[int, int]:
     return one.finding.first_bar_index, one.finding.last_bar_index
 
 
-def _step(data: dict[str, Any]) -> Step:
-    """A step from plain data that is known to be right."""
-    from mapping.spec import Step
-
-    verb = next(key for key in data if key in find(GROUP))
-    return Step(verb, load(GROUP, verb).Options.model_validate(data))
-
-
 def _claim(score: Score, players: tuple[Player, ...], one: Suggestion) -> _Claim | None:
     """What the steps lay their hand on; None where a step has no bars, is faulty, or a player is missing."""
     from reading import bars_named
@@ -174,9 +110,9 @@ def _claim(score: Score, players: tuple[Player, ...], one: Suggestion) -> _Claim
     layers: set[str] = set()
     for data in one.steps:
         try:
-            step = _step(data)
+            step = step_from(data)
             spans = bars_named(score, step.options.bars or "")
-        except (KlangprobeError, ValueError, StopIteration):
+        except (KlangprobeError, ValueError):
             return None
         for name in step.options.players_named():
             found = resolve(name, players)

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+import re
+from functools import cache
 from pathlib import Path
 
 import numpy as np
 import pytest
 
-from mapping import arrange_all, check, check_against, first_spec, load_spec
+from mapping import arrange_all, check, check_against, first_spec, load_spec, palette_of, players_of
 from mapping.orchestra import ensembles
-from mapping.starting_passages import parts
+from mapping.starting_passages import _evenly, parts
+from mapping.starting_trial import Trial
 from reading import bars_named, survey
 
 
@@ -83,3 +86,138 @@ def test_passages_can_be_kept_in_the_ear(piece, tmp_path: Path) -> None:
     spans = [bars_named(score, passage.bars)[0] for passage in load_spec(path).passages.values()]
     assert max(last - first + 1 for first, last in spans) <= 24
     assert parts(147, 241) == [(147, 169), (170, 193), (194, 217), (218, 241)]
+
+
+@pytest.fixture(scope="session")
+def begun(piece, tmp_path_factory: pytest.TempPathFactory):
+    """Give text and spec of a first spec with a survey, by piece and orchestra, made once."""
+
+    @cache
+    def make(name: str, orchestra: str = "classical full"):
+        score, layers = piece(name)
+        found = survey(score, layers, palette_of(players_of(orchestra)))
+        path = tmp_path_factory.mktemp("begun") / "spec.yaml"
+        path.write_text(first_spec(score, found, orchestra), encoding="utf-8")
+        return path.read_text(encoding="utf-8"), load_spec(path)
+
+    return make
+
+
+@pytest.mark.parametrize("name", ["rag", "prelude", "mazurka", "polonaise", "opus 19", "demo"])
+def test_passages_are_named_after_the_music(name: str, begun) -> None:
+    """The first is the opening; names are short, of one kind of words, and never more than twelve."""
+    _, spec = begun(name)
+    names = list(spec.passages)
+    assert names[0] == "opening"
+    assert len(names) <= 12
+    words = r"(opening|closing|coda|trio|bars?|new \w+|theme returns|opening returns)( #?\d+(-#?\d+)?)?"
+    assert all(re.fullmatch(words, one) and len(one) <= 30 for one in names), names
+    assert any(re.match("new|theme|opening returns", one) for one in names)
+
+
+def test_the_rag_is_cut_where_its_strains_begin(begun) -> None:
+    """The heading "Trio" that stands in the file of Joplin's Maple Leaf Rag (music21 corpus) names its passage."""
+    _, spec = begun("rag")
+    assert spec.passages["trio"].bars.startswith("51")
+    assert spec.passages["theme returns"].bars.startswith("35")
+
+
+def test_no_text_of_the_score_becomes_a_name(piece) -> None:
+    """Headings and reasons full of YAML's signs change neither the keys nor the lines of the file."""
+    from dataclasses import replace
+
+    from reading.score import Mark
+
+    score, layers = piece("demo")
+    evil = "coda: {x: 1}\n  - [*a, &b] # \u2028"
+    found = survey(score, layers)
+    start = int(score.bars["onset"][20])
+    marks = (*score.marks, Mark("text", start, start, 0, 1, evil))
+    rows = tuple(replace(one, reasons=(evil, *one.reasons)) for one in found.sections.rows)
+    findings = tuple(replace(one, question=evil, kind="gap: \n x") for one in found.findings)
+    hostile = replace(found, sections=replace(found.sections, rows=rows), findings=findings)
+    text = first_spec(replace(score, marks=marks), hostile)
+    plain = first_spec(score, found)
+    keys = [line.split(":")[0] for line in plain.splitlines() if not line.strip().startswith(("#", "-"))]
+    assert [line.split(":")[0] for line in text.splitlines() if not line.strip().startswith(("#", "-"))] == keys
+    assert "\u2028" not in text
+
+
+@pytest.mark.parametrize("name", ["rag", "prelude", "mazurka", "polonaise", "demo"])
+def test_first_answers_are_the_surveys_own(name: str, piece, begun) -> None:
+    """Each step is in the first option of a first-rank finding, stands under its name and question, and has bars."""
+    score, layers = piece(name)
+    text, spec = begun(name)
+    steps = spec.variants["first answers"].steps
+    assert 1 <= len(steps) <= 8
+    assert all(step.options.bars for step in steps)
+    part = text.split("first answers:")[1].split("# Open")[0]
+    told = [line.strip()[2:] for line in part.splitlines() if line.strip().startswith("# ")]
+    known = {
+        f"{one.name}: {one.question}": one.options[0].steps
+        for one in survey(score, layers, palette_of(players_of("classical full"))).findings
+        if one.rank == 1
+    }
+    assert set(told) <= set(known)
+    assert sum(len(known[line]) for line in told) == len(steps)
+
+
+def test_first_answers_do_not_get_in_each_others_way(piece, begun) -> None:
+    """No two suggestions give the same player or the same layer something to do in the same bars."""
+    score, _ = piece("demo")
+    text, spec = begun("demo")
+    assert text.count("# gap") == 1
+    claims = []
+    for step in spec.variants["first answers"].steps:
+        bars = {bar for a, b in bars_named(score, step.options.bars) for bar in range(a, b + 1)}
+        claims.append((bars, set(step.options.players_named())))
+    for row, (bars, players) in enumerate(claims):
+        assert not any(bars & others and players & names for others, names in claims[row + 1 :])
+
+
+@pytest.mark.parametrize("name", ["rag", "demo", "opus 19"])
+def test_open_questions_can_be_answered_by_taking_away_the_sign(name: str, begun, tmp_path: Path) -> None:
+    """With the comment signs gone the answers are read, and each names a finding of the survey."""
+    text, _ = begun(name)
+    before, after = text.split("# answers:\n")
+    path = tmp_path / "spec.yaml"
+    path.write_text(before + "answers:\n" + after.replace("#   - ", "  - "), encoding="utf-8")
+    answers = load_spec(path).answers
+    assert len(answers) == after.count("finding:") > 0
+    assert all(re.search(r" #?\d", one.finding) for one in answers)
+    assert {one.choice for one in answers} <= {"first answers", ""}
+
+
+@pytest.mark.parametrize("orchestra", ["strings", "wind quintet", "brass quintet"])
+def test_small_ensembles_get_no_errors_beyond_the_plain_variant(orchestra: str, piece, begun) -> None:
+    """What five players cannot play of a piano piece is the fault of plain alone: the others add no kind of error."""
+    score, layers = piece("mazurka")
+    _, spec = begun("mazurka", orchestra)
+    plain, *others = (
+        {(one.player, one.kind) for one in check(found, layers) if one.severity == "error"}
+        for found in arrange_all(score, layers, spec)
+    )
+    assert len(others) >= 2
+    assert all(other <= plain for other in others)
+
+
+def test_doublings_rest_where_they_cannot_be_played(piece) -> None:
+    """A step that adds errors is kept to the other bars, in stretches of four or more, and then adds none."""
+    score, layers = piece("solfeggio")
+    players = players_of("classical full")
+    start = [{"play": "melody", "on": ["violins 1"]}]
+    trial = Trial(score, layers, players, start)
+    step = {"double": "melody", "on": "tuba" if "tuba" in [one.name for one in players] else "bassoon 1"}
+    limited = trial.playable(step)
+    assert limited is None or limited == step or all(b - a >= 3 for a, b in bars_named(score, limited["bars"]))
+    assert limited != step
+    if limited:
+        assert trial.takes([limited])
+
+
+def test_long_pieces_keep_to_twelve_passages() -> None:
+    """Of a piece too long for twelve passages of twenty-four bars only the beginnings are taken."""
+    assert _evenly(1000)[-1] == (265, 288)
+    assert len(_evenly(100)) <= 12
+    assert [last - first + 1 for first, last in _evenly(24)] == [8, 8, 8]
+    assert _evenly(1) == [(1, 1)]
