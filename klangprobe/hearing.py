@@ -193,7 +193,9 @@ def _info(bench: Workbench, font: Font | None, attribution: str) -> PageInfo:
         composer=piece.composer or score.composer,
         arranger=piece.arranger,
         soundfont=font.name if font else "plain partials",
-        attribution=attribution,
+        attribution=" ".join(
+            text for text in (f"Piece: {piece.licence}." if piece.licence else "", attribution) if text
+        ),
         made_with=f"Klangprobe {__version__}",
         notes=(font.advice,) if font and font.advice else (),
     )

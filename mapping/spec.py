@@ -37,6 +37,7 @@ class Piece(_Model):
     title: str = ""
     composer: str = ""
     arranger: str = ""
+    licence: str = ""
 
 
 class Orchestra(_Model):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import zipfile
 from pathlib import Path
 
 import numpy as np
@@ -69,6 +70,15 @@ def test_stems_sum_to_the_clip_as_scored(heard: Path) -> None:
         clip = soundfile.read(heard / "out" / variant["clips"]["scored"], dtype="float64")[0]
         total = sum(soundfile.read(heard / "out" / path, dtype="float64")[0] for path in variant["stems"].values())
         assert np.abs(clip - total).max() < 3 / 2**15
+
+
+def test_page_and_pack_name_the_licences_of_piece_and_sound(heard: Path) -> None:
+    """Both lines stand at the foot of the page and in the pack's note."""
+    page = (heard / "out" / "index.html").read_text()
+    note = zipfile.ZipFile(heard / "out" / "lesson.zip").read("LICENCES.txt").decode()
+    for text in (page, note):
+        assert "Piece: made for this project, MIT licence." in text
+        assert "Sound: " in text
 
 
 def test_the_variants_really_differ(heard: Path) -> None:
