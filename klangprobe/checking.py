@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-import json
-import re
+import shutil
+import sys
+import textwrap
 from fractions import Fraction
 from typing import TYPE_CHECKING, Any
 
 from klangprobe.console import say, say_json, table
+from klangprobe.remarks import grouped, remedy_of
 from klangprobe.workbench import Workbench, open_spec
 
 if TYPE_CHECKING:
@@ -18,16 +20,22 @@ if TYPE_CHECKING:
 
 __all__ = ["checked", "run"]
 
+_WIDTH, _WIDEST = 80, 100
+"""Columns of text where the terminal does not say, and at most."""
 
-def run(path: Path, *, variants: list[str] | None, as_json: bool) -> int:
-    """Check every variant; return 1 where a part holds something no player can do, else 0."""
+
+def run(path: Path, *, variants: list[str] | None, as_json: bool, every: bool = False) -> int:
+    """Check every variant; return 1 where a part holds something no player can do, else 0.
+
+    Errors are told one by one; advice by kind and player, or one by one too where *every* remark is wanted.
+    """
     bench = open_spec(path)
     rows = [checked(bench, arrangement) for arrangement in bench.arrange(bench.names(variants or ()))]
     if as_json:
         say_json({"variants": rows})
     else:
         for row in rows:
-            _tell(bench, row)
+            _tell(bench, row, every)
     return int(any(check["severity"] == "error" for row in rows for check in row["checks"]))
 
 
@@ -44,18 +52,45 @@ def checked(bench: Workbench, arrangement: Arrangement) -> dict[str, Any]:
     }
 
 
-def _tell(bench: Workbench, row: dict[str, Any]) -> None:
+def _tell(bench: Workbench, row: dict[str, Any], every: bool) -> None:
     """Print one variant's checks and what was kept."""
     say(row["name"])
-    kept = ", ".join(f"{name} {entry['value']:.0%}" for name, entry in row["faithfulness"].items())
-    say(f"  kept of the piano piece: {kept}")
-    say(f"  reduced to two staves: {_reduced(row['back_translation'])}")
-    rows = [_row(check, bench.score) for check in row["checks"]]
-    if rows:
-        table(("", "player", "bar", "beat", "what", "remedy"), rows)
-    else:
+    kept = ", ".join(f"{name}\xa0{entry['value']:.0%}" for name, entry in row["faithfulness"].items())
+    _wrapped(f"kept of the piano piece: {kept}", "  ")
+    _wrapped(f"reduced to two staves: {_reduced(row['back_translation'])}", "  ")
+    advice = [] if every else [check for check in row["checks"] if check["severity"] != "error"]
+    full = [check for check in row["checks"] if every or check["severity"] == "error"]
+    if full:
+        table(("", "player", "bar", "beat", "what", "remedy"), [_row(check, bench.score) for check in full])
+    if advice:
+        _advise(advice, bench.score)
+    if not row["checks"]:
         say("  every part can be played as it stands")
     say()
+
+
+def _advise(checks: list[dict[str, Any]], score: Score) -> None:
+    """Print advice: kind, player and bars, then the first remark, then the remedy."""
+    groups = grouped(checks, score)
+    every = f"; --all shows all {len(checks)}" if len(groups) < len(checks) else ""
+    say(f"  advice, by kind and player{every}:")
+    for group in groups:
+        times = f" ({group.times} times)" if group.times > 1 else ""
+        _wrapped(f"{group.kind}, {group.player}: {group.bars}{times}", "  - ", "      ")
+        _wrapped(group.message, "      ")
+        if group.remedy:
+            _wrapped(f"→ {group.remedy}", "      ", "        ")
+
+
+def _wrapped(text: str, first: str, later: str | None = None) -> None:
+    """Print text wrapped to the terminal, never within a word, so that a wrapped step can still be pasted."""
+    columns = shutil.get_terminal_size((_WIDTH, 24)).columns if sys.stdout.isatty() else _WIDTH
+    width = max(40, min(_WIDEST, columns))
+    lines = textwrap.wrap(
+        text, width, initial_indent=first, subsequent_indent=first + "  " if later is None else later,
+        break_long_words=False, break_on_hyphens=False,
+    )  # fmt: skip
+    say("\n".join(lines).replace("\xa0", " "))
 
 
 def _reduced(back: dict[str, Any]) -> str:
@@ -64,7 +99,7 @@ def _reduced(back: dict[str, Any]) -> str:
     return (
         f"{pitch['recall']:.0%} of the piano's notes found again, {pitch['precision']:.0%} of these notes the piano's "
         f"(in any octave {loose['recall']:.0%}, {loose['precision']:.0%}); "
-        f"melody {back['melody']:.0%}, bass {back['bass']:.0%}"
+        f"melody\xa0{back['melody']:.0%}, bass\xa0{back['bass']:.0%}"
     )
 
 
@@ -72,30 +107,10 @@ def _row(check: dict[str, Any], score: Score) -> tuple[str, ...]:
     """One check as a row of the table, with the bar number as printed."""
     bar = score.bar_numbers[check["bar_index"] - 1]
     who, beat = check["player"] or "all", _beat(check["beat"])
-    return check["severity"], who, bar, beat, check["message"], _remedy(check, score)
+    return check["severity"], who, bar, beat, check["message"], remedy_of(check, score)
 
 
 def _beat(said: Any) -> str:
     """Return a beat as the spec takes it: ``2.5`` rather than ``5/2``, but ``7/6`` where no decimal says it."""
     beat = Fraction(str(said))
     return str(beat) if 1000 % beat.denominator else f"{float(beat):g}"
-
-
-def _remedy(check: dict[str, Any], score: Score) -> str:
-    """Return a remedy as text; a step as it can be pasted into the spec, with printed bars where they are plain."""
-    from reading import bars_said
-
-    remedy = check.get("remedy") or ""
-    if not isinstance(remedy, dict):
-        return str(remedy)
-    if "bars" in remedy and (counted := re.fullmatch(r"#(\d+)(?:-#(\d+))?", str(remedy["bars"]))):
-        said = bars_said(score, int(counted[1]), int(counted[2] or counted[1]))
-        remedy = {**remedy, "bars": said}
-    return "{" + ", ".join(f"{key}: {_in_yaml(value)}" for key, value in remedy.items()) + "}"
-
-
-def _in_yaml(value: Any) -> str:
-    """Return a value as YAML; text is bare where that is safe (a bare ``#81`` would be a comment)."""
-    if isinstance(value, (list, tuple)):
-        return f"[{', '.join(map(_in_yaml, value))}]"
-    return str(value) if re.fullmatch(r"\w[\w .-]*", str(value)) else json.dumps(value, ensure_ascii=False)

@@ -89,11 +89,16 @@ def start(
 
 
 @app.command()
-def check(spec: SpecFile, variants: Names = None, json: Json = False) -> None:
+def check(
+    spec: SpecFile,
+    variants: Names = None,
+    json: Json = False,
+    every: Annotated[bool, typer.Option("--all", help="Every remark, not gathered by kind and player.")] = False,
+) -> None:
     """Check the spec, the parts and what was kept of the piano piece. No sound. Exit code 1 where a part fails."""
     from klangprobe import checking
 
-    raise typer.Exit(checking.run(spec, variants=variants, as_json=json))
+    raise typer.Exit(checking.run(spec, variants=variants, as_json=json, every=every))
 
 
 @app.command()

@@ -138,7 +138,9 @@ def _name(score: Score, section: Section | None, first: int, last: int) -> str:
 def _heading(score: Score, bar: int) -> str:
     """A heading over the bar that names its part of the form."""
     start, end = score.span(bar, bar)
-    words = [mark.value.strip().lower() for mark in score.marks_of("text", "tempo", "jump") if start <= mark.onset < end]
+    words = [
+        mark.value.strip().lower() for mark in score.marks_of("text", "tempo", "jump") if start <= mark.onset < end
+    ]
     return next((name for name in _HEADINGS if any(word.rstrip(".:") == name for word in words)), "")
 
 

@@ -7,7 +7,7 @@ import shutil
 from pathlib import Path
 
 from base.errors import Problem, ScoreError
-from klangprobe.checking import _remedy
+from klangprobe.remarks import remedy_of
 from mapping.spec_yaml import read_yaml
 
 DEMO = Path(__file__).resolve().parents[2] / "demo"
@@ -37,7 +37,7 @@ def test_remedies_can_be_pasted_into_the_spec(program, tmp_path: Path) -> None:
 
     score = read(DEMO / "weathercock.musicxml")
     for bars, said in (("#3-#5", "3-5"), ("#7", "7"), ("3, 9", "3, 9")):
-        remedy = _remedy({"remedy": {"mark": "div.", "on": ["violins 1", "violas"], "bars": bars}}, score)
+        remedy = remedy_of({"remedy": {"mark": "div.", "on": ["violins 1", "violas"], "bars": bars}}, score)
         assert remedy.startswith("{mark: div., on: [violins 1, violas], bars: ")
         path = tmp_path / "pasted.yaml"
         path.write_text(f"- {remedy}\n")
