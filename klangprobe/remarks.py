@@ -72,18 +72,36 @@ def _group(found: list[dict[str, Any]], score: Score) -> Group:
     told = [_MORE.sub("", check["message"]) for check in found]
     times = sum(1 + int(more[1]) if (more := _MORE.search(check["message"])) else 1 for check in found)
     alike = "" if len(set(told)) == 1 else ", and the like"
-    stretches = list(dict.fromkeys(_stretch(check, score) for check in found))
+    stretches = _stretches(found, score)
     player = first["player"] or "all"
     return Group(
         first["severity"], first["kind"], player, _bars(stretches), times, told[0] + alike, _one_remedy(found, score)
     )
 
 
-def _stretch(check: dict[str, Any], score: Score) -> str:
-    """Bars of a remark as printed: its first and, where it goes on, its last."""
-    first = one_line(score.bar_numbers[check["bar_index"] - 1]) or f"#{check['bar_index']}"
+def _stretches(found: list[dict[str, Any]], score: Score) -> list[str]:
+    """Bars of the remarks as printed, from the first to the last of each; what overlaps is one stretch."""
+    spans: list[tuple[int, int]] = []
+    for first, last in sorted({_span(check, score) for check in found}):
+        if spans and first <= spans[-1][1]:
+            spans[-1] = (spans[-1][0], max(last, spans[-1][1]))
+        else:
+            spans.append((first, last))
+    printed = [one_line(number) or f"#{index}" for index, number in enumerate(score.bar_numbers, start=1)]
+    return ["–".join(dict.fromkeys((printed[first - 1], printed[last - 1]))) for first, last in spans]
+
+
+def _span(check: dict[str, Any], score: Score) -> tuple[int, int]:
+    """Indices of the first and the last bar of a remark."""
+    first = int(check["bar_index"])
     more = _MORE.search(check["message"])
-    return f"{first}–{one_line(more[2])}" if more and more[2] else first
+    if not more or not more[2]:
+        return first, first
+    if more[2].startswith("#"):
+        return first, int(more[2][1:])
+    return first, next(
+        (at for at, number in enumerate(score.bar_numbers[first - 1 :], start=first) if number == more[2]), first
+    )
 
 
 def _bars(stretches: list[str]) -> str:

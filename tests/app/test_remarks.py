@@ -30,6 +30,10 @@ def test_bars_of_a_group_are_said_compactly(score: Score) -> None:
     """Single bars, stretches, and how many more; every single fault is counted."""
     (one,) = grouped([_check(3), _check(7, "too low (4 more of the kind, to bar 9)")], score)
     assert (one.bars, one.times, one.message, one.player) == ("bars 3 and 7–9", 6, "too low", "all")
+    (low_and_high,) = grouped(
+        [_check(1, "x (2 more of the kind, to bar 14)"), _check(9, "y (1 more of the kind, to bar 12)")], score
+    )
+    assert low_and_high.bars == "bars 1–14"
     (many,) = grouped([_check(bar) for bar in range(2, 42, 2)], score)
     assert many.bars == "bars 2, 4, 6, 8, 10, 12, 14, 16 and 12 more"
     assert grouped([_check(5, "too low (1 more in the bar)")], score)[0].bars == "bar 5"
