@@ -50,7 +50,6 @@ def gathered(
     from compare import file_names, write_clips
     from compare.plots import draw_all
     from klangprobe.page import Engraver, light, passage_page, write_passage
-    from klangprobe.page.model import slugs
 
     place = file_names(bench.spec.passages)[trial.passage]
     clips = write_clips(trial, folder / "clips" / place)
@@ -65,7 +64,7 @@ def gathered(
         findings=bench.survey.findings,
         answers=bench.spec.answers,
         store=cache(),
-        slug=slugs(tuple(bench.spec.passages))[list(bench.spec.passages).index(trial.passage)],
+        slug=place.lower(),
     )
     players = _write_stems(trial, folder / "stems" / place) if stems else {}
     written = [*(path for paths in players.values() for path in paths.values())]

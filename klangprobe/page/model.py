@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
+
+from compare.naming import file_names
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -19,8 +20,6 @@ __all__ = [
     "StemPage",
     "VariantPage",
     "page_slugs",
-    "slug",
-    "slugs",
 ]
 
 
@@ -232,20 +231,5 @@ class PassagePage:
 def page_slugs(passages: Sequence[PassagePage]) -> tuple[str, ...]:
     """Return the part of its files' names for every passage: the one it has, or one made from its name."""
     given = tuple(passage.slug for passage in passages)
-    return given if all(given) else slugs(tuple(passage.name for passage in passages))
-
-
-def slug(name: str) -> str:
-    """Return *name* as a safe piece of a file name: lower-case letters, digits and hyphens, never empty."""
-    return re.sub(r"[^a-z0-9]+", "-", name.lower()).strip("-")[:40] or "x"
-
-
-def slugs(names: tuple[str, ...]) -> tuple[str, ...]:
-    """Return one slug per name, made distinct by a number where two names would share one."""
-    out: list[str] = []
-    for name in names:
-        base, text, count = slug(name), slug(name), 2
-        while text in out:
-            text, count = f"{base}-{count}", count + 1
-        out.append(text)
-    return tuple(out)
+    names = file_names(passage.name for passage in passages)
+    return given if all(given) else tuple(names[passage.name].lower() for passage in passages)

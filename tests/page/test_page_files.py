@@ -16,7 +16,7 @@ from page_helpers import INFO, LENGTH_S, RATE_HZ, flac, passage, ramp
 
 from klangprobe.page import Engraver, write_pack, write_page, write_single
 from klangprobe.page.html import data_json
-from klangprobe.page.model import slug, slugs
+from klangprobe.page.model import page_slugs
 from klangprobe.page.pack import worksheet
 from klangprobe.page.write import SCRIPTS
 from render.sound import Rendering
@@ -26,9 +26,8 @@ DEMO = Path(__file__).parents[2] / "demo" / "weathercock.musicxml"
 
 def test_names_become_safe_and_distinct_file_names():
     """A name gives letters, digits and hyphens only; two names never give one file."""
-    assert slug("../../The Gäte: 1/2") == "the-g-te-1-2"
-    assert slug("…") == "x"
-    assert slugs(("a b", "a-b", "A B")) == ("a-b", "a-b-2", "a-b-3")
+    assert page_slugs([passage("../../The Gäte: 1/2")]) == ("the-gate-1-2",)
+    assert page_slugs([passage("a b"), passage("a-b"), passage("A B")]) == ("a-b", "a-b-2", "a-b-3")
 
 
 def test_data_never_closes_its_script_element():
