@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from reading.figuration import Figure
     from reading.findings_facts import Facts
     from reading.layers_lines import FloatArray
-    from reading.layers_roles import BoolArray
+    from reading.layers_texture import BoolArray
 
 __all__ = [
     "bass_octave_findings",

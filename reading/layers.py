@@ -15,11 +15,12 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from base.errors import Problem, SpecError, nearest
+from reading.layers_bass import bass_rows
 from reading.layers_evidence import Evidence, evidence_of, more_evidence
 from reading.layers_inner import contrapuntal_bars, counter_rows, pedal_point_rows
 from reading.layers_lines import lines_of, scores_of
 from reading.layers_path import best_path, change_costs, posterior
-from reading.layers_roles import bass_rows, doubling_rows, hand_overs
+from reading.layers_roles import doubling_rows, hand_overs
 from reading.layers_texture import staff_rows, texture_of
 from reading.score import Flag
 
@@ -27,8 +28,8 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
 
     from reading.layers_lines import FloatArray, Line
-    from reading.layers_roles import BoolArray, HandOver
-    from reading.layers_texture import IntArray, Texture
+    from reading.layers_roles import HandOver
+    from reading.layers_texture import BoolArray, IntArray, Texture
     from reading.score import Score
 
 __all__ = ["LAYER_NAMES", "Evidence", "Layers", "Role", "find_layers", "overruled", "select"]

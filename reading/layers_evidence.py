@@ -12,8 +12,8 @@ from reading.layers_lines import FEATURES
 
 if TYPE_CHECKING:
     from reading.layers_lines import FloatArray, Line
-    from reading.layers_roles import BoolArray, HandOver
-    from reading.layers_texture import IntArray, Texture
+    from reading.layers_roles import HandOver
+    from reading.layers_texture import BoolArray, IntArray, Texture
 
 __all__ = ["Evidence", "evidence_of", "line_words", "more_evidence"]
 

@@ -10,8 +10,7 @@ from reading.layers_texture import sounding_pairs
 
 if TYPE_CHECKING:
     from reading.layers_lines import Line
-    from reading.layers_roles import BoolArray
-    from reading.layers_texture import IntArray, Texture
+    from reading.layers_texture import BoolArray, IntArray, Texture
 
 __all__ = ["contrapuntal_bars", "counter_rows", "pedal_point_rows"]
 

@@ -16,8 +16,9 @@ from reading.features import played
 if TYPE_CHECKING:
     from reading.score import Score
 
-__all__ = ["IntArray", "Texture", "sounding_pairs", "staff_rows", "texture_of"]
+__all__ = ["BoolArray", "IntArray", "Texture", "attack_sizes", "sounding_pairs", "staff_rows", "texture_of"]
 
+BoolArray = np.ndarray[Any, np.dtype[np.bool_]]
 IntArray = np.ndarray[Any, np.dtype[np.int64]]
 
 _IOI_PER_BEAT = 2.5
@@ -181,3 +182,9 @@ def sounding_pairs(onset: IntArray, end: IntArray, moments: IntArray) -> tuple[I
     note = np.repeat(np.arange(len(onset)), count)
     within = np.arange(len(note)) - np.repeat(np.cumsum(count) - count, count)
     return note.astype(np.int64), (np.repeat(first, count) + within).astype(np.int64)
+
+
+def attack_sizes(texture: Texture) -> IntArray:
+    """Return how many notes of its staff are struck with each note, itself included, shape (n,)."""
+    _, same, count = np.unique(texture.onset * texture.staves + texture.staff, return_inverse=True, return_counts=True)
+    return np.asarray(count[same], dtype=np.int64)
