@@ -1,12 +1,13 @@
 """Instruments as data: ranges, registers, transposition, breath and technique, each figure with its source.
 
-The data are ``mapping/data/instruments.yaml``; a user adds instruments and ensembles in files of the same form, laid
-in the user's data folder (:func:`user_files`) or read by :func:`load_user`. Pitches are sounding MIDI pitches unless a
-name says *written*.
+The data are ``mapping/data/instruments.json``, in JSON because every command reads them and YAML takes a hundred times
+longer; a user adds instruments and ensembles in YAML files of the same form, laid in the user's data folder
+(:func:`user_files`) or read by :func:`load_user`. Pitches are sounding MIDI pitches unless a name says *written*.
 """
 
 from __future__ import annotations
 
+import json
 import os
 import re
 from functools import cache
@@ -23,6 +24,7 @@ __all__ = [
     "Instrument",
     "Register",
     "built_in_sources",
+    "built_in_table",
     "instrument",
     "instruments",
     "load_user",
@@ -135,17 +137,16 @@ _read: dict[Path, int] = {}  # files of the user's folder, by time of change
 
 
 @cache
-def _table() -> dict[str, Any]:
-    """Return the built-in table as YAML gives it."""
-    from mapping.instrument_tables import read_yaml
-
-    return read_yaml(Path(str(files("mapping") / "data" / "instruments.yaml")))
+def built_in_table(name: str) -> dict[str, Any]:
+    """Return the table ``mapping/data/NAME.json``; not to be changed."""
+    table: dict[str, Any] = json.loads((files("mapping") / "data" / f"{name}.json").read_text(encoding="utf-8"))
+    return table
 
 
 @cache
 def built_in_sources() -> dict[str, str]:
     """Return the source keys of the built-in table, spelt out."""
-    return dict(_table()["sources"])
+    return dict(built_in_table("instruments")["sources"])
 
 
 @cache
@@ -153,7 +154,7 @@ def _built_in() -> dict[str, Instrument]:
     """Return the built-in instruments."""
     from mapping.instrument_tables import build
 
-    table = _table()
+    table = built_in_table("instruments")
     return {
         name: build(name, dict(entry), dict(table["defaults"][entry["family"]]["sources"]), built_in_sources())
         for name, entry in table["instruments"].items()

@@ -6,19 +6,16 @@ Players are named as musicians say them: ``flute 1``, ``horn 2``, ``timpani``, `
 from __future__ import annotations
 
 import re
-from functools import cache
-from importlib.resources import files
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from base.errors import InputError, Problem, SpecError, nearest
 from mapping.arrangement import Player
-from mapping.instrument_tables import read_yaml
-from mapping.instruments import instruments, load_user, user_files
+from mapping.instruments import built_in_table, instruments, load_user, user_files
 from reading.palette import Palette
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
+    from pathlib import Path
 
     from mapping.instruments import Instrument
     from mapping.orchestra_file import Band
@@ -146,6 +143,8 @@ def load_orchestra(path: Path) -> tuple[str, ...]:
 
 def _load_ensembles(path: Path) -> tuple[str, ...]:
     """Add the ensembles of a file whose instruments are known; return their names."""
+    from mapping.instrument_tables import read_yaml
+
     table = read_yaml(path).get("ensembles", {})
     if not isinstance(table, dict):
         raise SpecError([Problem("expected a table of ensembles by name", place="ensembles")], path=path)
@@ -170,7 +169,7 @@ def seat_of(one: Player, plan: str = "american") -> tuple[float, float]:
     InputError
         For an unknown plan.
     """
-    plans = _data()["seats"]
+    plans = built_in_table("ensembles")["seats"]
     if plan not in plans:
         raise InputError(f"unknown seat plan '{plan}'.", hint=nearest(plan, plans))
     number = _split(one.name)[1]
@@ -260,12 +259,6 @@ _user: dict[str, dict[str, Any]] = {}
 _read: dict[Path, int] = {}  # files of the user's folder, by time of change
 
 
-@cache
-def _data() -> dict[str, Any]:
-    """Return the built-in ensembles and seat plans."""
-    return read_yaml(Path(str(files("mapping") / "data" / "ensembles.yaml")))
-
-
 def _ensembles() -> dict[str, dict[str, Any]]:
     """Return built-in and user's ensembles by name."""
     for path in user_files():
@@ -273,4 +266,4 @@ def _ensembles() -> dict[str, dict[str, Any]]:
         if _read.get(path) != stamp:
             _read[path] = stamp
             _load_ensembles(path)
-    return {**_data()["ensembles"], **_user}
+    return {**built_in_table("ensembles")["ensembles"], **_user}

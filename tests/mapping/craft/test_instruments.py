@@ -1,9 +1,13 @@
 """Instruments, players and ensembles."""
 
+from pathlib import Path
+
 import pytest
 
+import mapping
 from base.errors import InputError, SpecError
-from mapping.instruments import FAMILIES, instrument, instruments, midi_of, reset
+from mapping.instrument_tables import read_yaml
+from mapping.instruments import FAMILIES, built_in_table, instrument, instruments, midi_of, reset
 from mapping.orchestra import ensembles, load_orchestra, palette_of, player, players_of, seat_of
 
 
@@ -201,6 +205,13 @@ def test_bad_user_files_are_refused(tmp_path, text, message):
     with pytest.raises(SpecError, match=message) as caught:
         load_orchestra(path)
     assert "mine.yaml" in str(caught.value)
+
+
+@pytest.mark.parametrize("name", ["instruments", "ensembles"])
+def test_built_in_tables_are_yaml_too(name):
+    """Entries of the built-in tables can be pasted into a user's YAML file; no key is said twice (ruamel.yaml)."""
+    path = Path(mapping.__file__).parent / "data" / f"{name}.json"
+    assert read_yaml(path) == built_in_table(name)
 
 
 def test_the_documented_table_is_the_table():
