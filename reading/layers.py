@@ -17,6 +17,7 @@ import numpy as np
 from base.errors import Problem, SpecError, nearest
 from reading.layers_bass import bass_rows
 from reading.layers_evidence import Evidence, evidence_of, more_evidence
+from reading.layers_idle import nobody_leads
 from reading.layers_inner import contrapuntal_bars, counter_rows, pedal_point_rows
 from reading.layers_lines import lines_of, scores_of
 from reading.layers_path import best_path, change_costs, posterior
@@ -107,8 +108,8 @@ def find_layers(score: Score) -> Layers:
         return Layers(roles, confidence, (), (), staff)
     lines = lines_of(texture)
     judged = scores_of(texture, lines)
-    costs = change_costs(lines)
-    path, chance = best_path(judged[0], costs), posterior(judged[0], costs)
+    choices, costs = np.column_stack([judged[0], nobody_leads(texture, lines)]), change_costs(lines)
+    path, chance = best_path(choices, costs), posterior(choices, costs)
     answers = hand_overs(texture)
     melody, sure = _melody(texture, lines, path, chance, answers)
     doubling = doubling_rows(texture, melody)

@@ -21,6 +21,7 @@ _LEAST = 3  # attacks in a bar before it can be a broken chord
 _CHORALE = 0.8  # share of attacks that go with the tune from which a bar counts as note against note
 _THIRD = 3  # semitones
 _ZIGZAG = 0.75  # share of a bar's inner notes at which a broken chord turns back
+_MOVES = 2  # steps in a row before the lower notes of a zigzag are a voice
 
 
 def bass_rows(texture: Texture, taken: BoolArray) -> BoolArray:
@@ -54,6 +55,8 @@ def bass_rows(texture: Texture, taken: BoolArray) -> BoolArray:
     last = found[np.maximum(before, 0)]
     again = (before >= 0) & (texture.pitch[last] == texture.pitch[rows]) & (texture.bar[last] == texture.bar[rows])
     result[rows[again]] = True
+    lower = _lower_voice(texture)
+    result[lower[~taken[lower]]] = True
     return result
 
 
@@ -157,6 +160,26 @@ def _broken_chords(texture: Texture) -> tuple[BoolArray, BoolArray]:
     figure[line] = broken[bar]
     bottom[line] = broken[bar] & ((before <= -_THIRD) | ~inner) & (after >= _THIRD)
     return figure, bottom
+
+
+def _lower_voice(texture: Texture) -> IntArray:
+    """Rows of the lower of two voices that a line of single notes implies, down and up, where that voice moves by step.
+
+    Broken thirds or octaves in a scale have a bass at every lower note, not one in each beat.
+    """
+    low = np.flatnonzero(texture.staff == texture.low)
+    _, first, count = np.unique(texture.onset[low], return_index=True, return_counts=True)
+    line = low[first]
+    step = np.diff(texture.pitch[line])
+    follows = (texture.end[line[:-1]] >= texture.onset[line[1:]]) & (count[:-1] == 1) & (count[1:] == 1)
+    down = np.concatenate(([False], (step <= -_THIRD) & follows))
+    up = np.concatenate(((step > 0) & follows, [False]))
+    bottom = down & (up | ~np.concatenate((follows, [False])))
+    by_step = np.isin(np.abs(texture.pitch[line[2:]] - texture.pitch[line[:-2]]), (1, 2))
+    moves = np.flatnonzero(bottom[2:] & bottom[:-2] & by_step)
+    runs = np.split(moves, np.flatnonzero(np.diff(moves) != 2) + 1)
+    found = [np.append(run, run[-1] + 2) for run in runs if len(run) >= _MOVES]
+    return line[np.concatenate(found)] if found else line[:0]
 
 
 def _busy_beats(texture: Texture) -> BoolArray:

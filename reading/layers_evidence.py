@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 
 __all__ = ["Evidence", "evidence_of", "line_words", "more_evidence"]
 
+_NOBODY = "melody: none; the upper hand rests or repeats a note, and nothing below moves like a tune"
 _SAID = 2  # features named for each stretch
 _WORDS = {
     "height": "{0:+.1f} octaves from the middle of all notes, {1:+.1f} there",
@@ -68,6 +69,9 @@ def evidence_of(
     result = []
     for first, last in pairwise(edges):
         chosen = int(path[first])
+        if chosen == len(lines):
+            result.append(Evidence(first + 1, last, _NOBODY))
+            continue
         mean = scores[first:last].mean(axis=0)
         text = f"melody: {line_words(texture, lines[chosen])}"
         other = _runner_up(texture, lines, mean, chosen, (first, last))

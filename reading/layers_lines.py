@@ -12,6 +12,7 @@ from typing import Any
 
 import numpy as np
 
+from reading.layers_idle import drummed_bars
 from reading.layers_texture import IntArray, Texture, sounding_pairs
 
 __all__ = ["FEATURES", "FloatArray", "Line", "lines_of", "scores_of"]
@@ -41,6 +42,7 @@ _BIAS_SUNG = 1.5
 _PLAIN_BASS = 1.5  # taken off a lowest line of even notes or of one pattern: that is a bass, or a figure with it
 _EVEN = 0.5  # bits
 _SAME_PATTERN = 0.95
+_DRUMMED = 3.0  # taken off a left-hand line that strikes one note through the bar
 _WINDOW = 2  # bars on either side
 _MISSING = 6.0  # how far below the best a line without a note in the bar lies
 
@@ -120,7 +122,7 @@ def scores_of(texture: Texture, lines: list[Line]) -> tuple[FloatArray, FloatArr
     features = np.zeros((texture.bars, len(lines), len(FEATURES)))
     present = np.zeros((texture.bars, len(lines)), dtype=bool)
     bias = np.zeros(len(lines))
-    plain_bass = np.zeros((texture.bars, len(lines)))
+    plain_bass, drummed = np.zeros((2, texture.bars, len(lines)))
     for column, line in enumerate(lines):
         found = _line_features(texture, line, flags, frame)
         features[:, column, :] = np.stack([found[name] for name in FEATURES], axis=1)
@@ -129,7 +131,8 @@ def scores_of(texture: Texture, lines: list[Line]) -> tuple[FloatArray, FloatArr
         bias[column] = (_BIAS_LOW if low else _BIAS_HIGH)[line.kind] + _BIAS_SUNG * texture.sung[line.staff]
         if low:
             plain_bass[:, column] = _plain_bass(texture, line, found, frame)
-    scores = features @ weights + bias - _PLAIN_BASS * plain_bass
+        drummed[:, column] = drummed_bars(texture, line.rows)
+    scores = features @ weights + bias - _PLAIN_BASS * plain_bass - _DRUMMED * drummed
     best = np.where(present, scores, -np.inf).max(axis=1, keepdims=True)
     floor = np.where(np.isfinite(best), best, 0.0) - _MISSING
     return np.where(present, scores, floor), features

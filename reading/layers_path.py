@@ -18,8 +18,8 @@ _TEMPERATURE = 2.0  # scores and costs are divided by this before they are read 
 
 
 def change_costs(lines: list[Line]) -> FloatArray:
-    """Return the cost of going from line to line, shape (lines, lines)."""
-    staff = np.asarray([line.staff for line in lines])
+    """Return the cost of going from line to line, and to and from "nobody leads", shape (lines + 1, lines + 1)."""
+    staff = np.asarray([*(line.staff for line in lines), -1])
     costs = np.where(staff[:, None] == staff[None, :], _WITHIN, _BETWEEN)
     np.fill_diagonal(costs, 0.0)
     return costs

@@ -58,9 +58,15 @@ def hand_overs(texture: Texture) -> list[HandOver]:
     silent = np.bincount(sounding, minlength=len(moments)) == 0
     struck = np.unique(texture.onset[high])
     lone = silent & (count == 1)
+    to_chord = (
+        silent[1:] & (count[1:] > 1) & (np.searchsorted(struck, moments[1:]) == np.searchsorted(struck, moments[:-1]))
+    )
+    to_chord = np.append(to_chord, False)
     around = round(_AROUND_BEATS * texture.beat)
     found = []
     for start, stop in _runs(lone, moments, struck, texture.end[low[first]], texture.beat):
+        if stop - start < _RUN and to_chord[stop - 1]:
+            continue  # a bass before its chord
         begin = np.searchsorted(moments, moments[start] - around, side="left")
         until = np.searchsorted(moments, moments[stop - 1] + around, side="right")
         share = float(silent[begin:until].mean())

@@ -1,0 +1,98 @@
+"""Where a line does not lead: one note repeated through a bar, and bars in which nobody has a tune."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from reading.layers_texture import sounding_pairs
+
+if TYPE_CHECKING:
+    from reading.layers_lines import FloatArray, Line
+    from reading.layers_texture import BoolArray, IntArray, Texture
+
+__all__ = ["drummed_bars", "nobody_leads"]
+
+_DRUM_ATTACKS, _DRUM_SHARE = 4, 0.8
+_ONE_CHORD = 0.6  # share of the left hand's chords that repeat the one before
+_LEADING = 5.6  # a line must be this much like a tune to lead where the upper hand does not
+
+
+def drummed_bars(texture: Texture, rows: IntArray) -> FloatArray:
+    """1 in bars in which (nearly) every note of the line repeats the one before: an accompaniment however it is timed.
+
+    Judged in the bar alone. The window of a line that rests from its tune to repeat a note still holds the tune.
+
+    Parameters
+    ----------
+    texture : Texture
+    rows : ndarray of int64
+        Rows of the line, rising.
+
+    Returns
+    -------
+    ndarray of float64, shape (bars,)
+    """
+    bar = texture.bar[rows]
+    inside = np.diff(bar) == 0
+    same = np.bincount(bar[1:][inside], weights=np.diff(texture.pitch[rows])[inside] == 0, minlength=texture.bars + 1)
+    steps = np.bincount(bar[1:][inside], minlength=texture.bars + 1)
+    return ((steps + 1 >= _DRUM_ATTACKS) & (same >= _DRUM_SHARE * steps))[1:].astype(float)
+
+
+def nobody_leads(texture: Texture, lines: list[Line]) -> FloatArray:
+    """Return the score of "no line is a tune here": fixed where every upper staff rests or strikes one note, else none.
+
+    So an introduction, a close or a breath of the tune, in which a bass and chords only go on, has no melody. A tune
+    below a note that is drummed is more like a tune than this.
+
+    Parameters
+    ----------
+    texture : Texture
+    lines : list of Line
+
+    Returns
+    -------
+    ndarray of float64, shape (bars,)
+        Minus infinity where an upper staff moves.
+    """
+    drummed, silent = np.full((2, texture.bars), texture.staves > 1)
+    for line in lines:
+        if line.kind == "top" and line.staff != texture.low:
+            heard = _heard(texture, line.staff)
+            drummed &= ~heard | (drummed_bars(texture, line.rows) > 0)
+            silent &= ~heard
+    lone = (
+        np.diff(drummed, prepend=False) & np.diff(drummed[::-1], prepend=False)[::-1]
+    )  # one such bar is part of a tune
+    idle = (silent | (drummed & ~lone)) & _strikes_on(texture)
+    return np.where(idle, _LEADING, -np.inf)
+
+
+def _heard(texture: Texture, staff: int) -> BoolArray:
+    """By bar, whether a note of a staff sounds in it."""
+    rows = np.flatnonzero(texture.staff == staff)
+    heard = np.zeros(texture.bars, dtype=bool)
+    heard[sounding_pairs(texture.onset[rows], texture.end[rows], texture.bar_onset)[1]] = True
+    heard[texture.bar[rows] - 1] = True
+    return heard
+
+
+def _strikes_on(texture: Texture) -> BoolArray:
+    """By bar, whether the lowest staff strikes one chord over and over, at a third of its attacks or more.
+
+    Octaves are one line; chords that move on at the top are a tune in chords.
+    """
+    rows = np.flatnonzero(texture.staff == texture.low)
+    moments, at = np.unique(texture.onset[rows], return_inverse=True)
+    kinds = np.unique(np.stack([at, texture.pitch[rows] % 12], axis=1), axis=0)
+    chord = np.bincount(kinds[:, 0], minlength=len(moments)) > 1
+    top = np.full(len(moments), -1)
+    np.maximum.at(top, at, texture.pitch[rows])
+    bar = np.searchsorted(texture.bar_onset, moments, side="right") - 1
+    of, top = bar[chord], top[chord]
+    again = (np.diff(of) == 0) & (np.diff(top) == 0)
+    attacks, chords = np.bincount(bar, minlength=texture.bars), np.bincount(of, minlength=texture.bars)
+    repeated = np.bincount(of[1:], weights=again, minlength=texture.bars)
+    return np.asarray((chords > 0) & (3 * chords >= attacks) & (repeated >= _ONE_CHORD * (chords - 1)))
