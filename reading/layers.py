@@ -21,7 +21,7 @@ from reading.layers_idle import nobody_leads
 from reading.layers_inner import contrapuntal_bars, counter_rows, pedal_point_rows
 from reading.layers_lines import lines_of, scores_of
 from reading.layers_path import best_path, change_costs, posterior
-from reading.layers_roles import doubling_rows, hand_overs
+from reading.layers_roles import doubling_rows, finish_phrases, hand_overs
 from reading.layers_texture import staff_rows, texture_of
 from reading.score import Flag
 
@@ -139,6 +139,7 @@ def _melody(
         bar = texture.bar[line.rows] - 1
         melody[line.rows[path[bar] == column]] = True
         in_tune[line.rows] += chance[bar, column]
+    finish_phrases(texture, lines, path, melody)
     in_tune = np.minimum(in_tune, 1.0)
     for answer in answers:
         melody[answer.rows] = True

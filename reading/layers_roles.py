@@ -13,13 +13,15 @@ import numpy as np
 from reading.layers_texture import attack_sizes, sounding_pairs
 
 if TYPE_CHECKING:
+    from reading.layers_lines import Line
     from reading.layers_texture import BoolArray, IntArray, Texture
 
-__all__ = ["HandOver", "doubling_rows", "hand_overs"]
+__all__ = ["HandOver", "doubling_rows", "finish_phrases", "hand_overs"]
 
 _ANSWER_SHARE = 0.45
 _AROUND_BEATS = 2.0
 _UNDER_FIGURE = 3  # right-hand attacks over one held left-hand note: the bass of a figure shared by both hands
+_PERIODS = (2, 3, 4, 6, 8)  # notes after which a figure comes round
 _RUN = 3  # attacks in a row before two notes an octave apart count as one line
 _RUN_THIRDS = 4  # the same for thirds and sixths, which also come about by chance
 
@@ -67,6 +69,8 @@ def hand_overs(texture: Texture) -> list[HandOver]:
     for start, stop in _runs(lone, moments, struck, texture.end[low[first]], texture.beat):
         if stop - start < _RUN and to_chord[stop - 1]:
             continue  # a bass before its chord
+        if _goes_on(moments, texture.pitch[low[first]], count, start, stop):
+            continue  # a figure that does not stop for the other hand's rest
         begin = np.searchsorted(moments, moments[start] - around, side="left")
         until = np.searchsorted(moments, moments[stop - 1] + around, side="right")
         share = float(silent[begin:until].mean())
@@ -75,6 +79,20 @@ def hand_overs(texture: Texture) -> list[HandOver]:
         if share >= _ANSWER_SHARE and np.median(over) < _UNDER_FIGURE:
             found.append(HandOver(rows[over < _UNDER_FIGURE], share))
     return found
+
+
+def _goes_on(moments: IntArray, pitch: IntArray, count: IntArray, start: int, stop: int) -> bool:
+    """Whether a run keeps the pace and the ups and downs of the single notes just before it."""
+    if stop - start < _RUN:
+        return False
+    for period in _PERIODS:
+        begin = start - period
+        if begin < 0 or (count[begin:start] > 1).any() or len(np.unique(np.diff(moments[begin:stop]))) > 1:
+            continue
+        turns = np.sign(np.diff(pitch[begin:stop]))
+        if (turns[period:] == turns[:-period]).all() and len(np.unique(turns)) > 1:
+            return True
+    return False
 
 
 def _runs(lone: BoolArray, moments: IntArray, struck: IntArray, end: IntArray, beat: int) -> list[tuple[int, int]]:
@@ -93,6 +111,46 @@ def _runs(lone: BoolArray, moments: IntArray, struck: IntArray, end: IntArray, b
             runs.append((start, row))
             start = -1
     return runs
+
+
+def finish_phrases(texture: Texture, lines: list[Line], path: IntArray, melody: BoolArray) -> None:
+    """Let a tune that goes to another staff end and begin where its phrases do, not at the barline.
+
+    Where the staff it leaves falls silent inside the bar, what that line struck before is still the tune, and the
+    other staff leads from there; so an upbeat of the new line belongs to it as well.
+
+    Parameters
+    ----------
+    texture : Texture
+    lines : list of Line
+    path : ndarray of int64, shape (bars,)
+        Line of each bar; ``len(lines)`` where nobody leads.
+    melody : ndarray of bool, shape (n,)
+        Changed in place.
+    """
+    for bar in (np.flatnonzero(np.diff(path)) + 1).tolist():
+        if max(path[bar - 1 : bar + 1]) == len(lines):
+            continue
+        old, new = lines[path[bar - 1]], lines[path[bar]]
+        if old.staff == new.staff:
+            continue
+        for where in (bar, bar - 1):
+            end = _falls_silent(texture, old.staff, where)
+            before, after = (_inside(texture, line, where) for line in (old, new))
+            if (texture.onset[after] >= end).any():
+                melody[before] = True
+                melody[after] = texture.onset[after] >= end
+
+
+def _inside(texture: Texture, line: Line, bar: int) -> IntArray:
+    """Rows of a line in one bar (from 0)."""
+    return np.asarray(line.rows[texture.bar[line.rows] == bar + 1])
+
+
+def _falls_silent(texture: Texture, staff: int, bar: int) -> int:
+    """Tick from which a staff that has struck in a bar (from 0) rests; the end of the bar if it never struck."""
+    rows = np.flatnonzero((texture.staff == staff) & (texture.bar == bar + 1))
+    return int(texture.end[rows].max()) if len(rows) else int(texture.bar_end[bar])
 
 
 def doubling_rows(texture: Texture, melody: BoolArray) -> BoolArray:
