@@ -59,7 +59,7 @@ def nobody_leads(texture: Texture, lines: list[Line]) -> FloatArray:
     """
     drummed, silent = np.full((2, texture.bars), texture.staves > 1)
     for line in lines:
-        if line.kind == "top" and line.staff != texture.low:
+        if line.staff != texture.low:
             heard = _heard(texture, line.staff)
             drummed &= ~heard | (drummed_bars(texture, line.rows) > 0)
             silent &= ~heard

@@ -86,6 +86,28 @@ def test_bass_of_a_rag_is_below_its_chords():
     assert np.median(high) - np.median(low) >= 7
 
 
+@pytest.mark.parametrize(
+    ("path", "bars", "drummed", "tune"),
+    [
+        ("schumann_clara/polonaise_op1n3.mxl", (1, 1), 81, {69, 68, 71, 73, 74, 76}),
+        ("chopin/mazurka06-2.krn", (8, 8), 68, {63, 66, 64}),
+    ],
+    ids=["C. Schumann op. 1/3", "Chopin op. 6/2"],
+)
+def test_tune_below_a_repeated_note_is_found(path, bars, drummed, tune):
+    """Two openings in which one note is struck on and on above the line that moves (as printed; read off the score).
+
+    C. Wieck, Polonaise op. 1 no. 3, bar 1: a'' over a' g#' a' b' c#'' d'' e''. F. Chopin, Mazurka op. 6 no. 2, bar 8 of
+    the introduction: g#' over d#' f#' e' d#'.
+    """
+    score, layers = roles(path)
+    notes = score.notes
+    inside = (notes["bar"] >= bars[0]) & (notes["bar"] <= bars[1]) & (notes["staff"] == 1)
+    melody = layers.roles == int(Role.MELODY)
+    assert set(notes["pitch"][inside & melody].tolist()) == tune
+    assert drummed in notes["pitch"][inside & ~melody]
+
+
 @pytest.fixture
 def form_text():
     """Bars 1 to 4 of the fugue, both voices on the upper staff, transcribed for this test."""

@@ -62,6 +62,64 @@ def test_melody_is_followed_from_hand_to_hand(form_builder):
     assert roles_of(score) == {Role.MELODY}
 
 
+def test_phrase_ends_on_its_last_note_when_the_tune_changes_hands(form_builder):
+    """A right hand that closes on the downbeat and rests has the melody up to there, the left hand's theme then on."""
+    upper = [*TUNE, "C5/1 -/3", *HIGH_CHORDS[1:], *HIGH_CHORDS]
+    lower = [*CHORDS, "C3+E3+G3/1 G3/1 A3/1 B3/1", *LOW_TUNE[1:], *LOW_TUNE]
+    score = form_builder.build(upper, lower)
+    roles, notes = find_layers(score).roles, score.notes
+    tune = notes[(roles == int(Role.MELODY)) & (notes["bar"] == 5)]
+    assert [(int(pitch), int(staff)) for pitch, staff in zip(tune["pitch"], tune["staff"], strict=True)] == [
+        (72, 1),
+        (55, 2),
+        (57, 2),
+        (59, 2),
+    ]
+
+
+def test_figure_that_goes_on_through_a_rest_is_no_answer(form_builder):
+    """A broken chord under the tune stays accompaniment where the right hand rests for half a bar."""
+    upper = ["G4/1 A4/1 -/2", "B4/1 C5/1 -/2", "D5/1 C5/1 -/2", "B4/1 G4/1 -/2"] * 2
+    score = form_builder.build(upper, ALBERTI * 2)
+    assert Role.MELODY not in roles_of(score, staff=2)
+
+
+def test_a_drummed_note_is_not_the_tune(form_builder):
+    """Where the highest line only repeats one note, the line that moves below it in the same hand is the melody."""
+    upper = [f"{'A5 ' * 8}& {bar}" for bar in TUNE * 2]
+    score = form_builder.build(upper, ["C2+G2/4"] * 8)
+    roles = find_layers(score).roles
+    assert int(Role.MELODY) not in roles[score.notes["pitch"] == 81]
+    moving = (score.notes["staff"] == 1) & (score.notes["pitch"] < 81)
+    assert (roles[moving] == int(Role.MELODY)).mean() >= 0.9
+
+
+def test_accompaniment_alone_has_no_melody(form_builder):
+    """Bars in which the left hand strikes bass and chord while the right rests are no tune; the evidence says so."""
+    vamp = ["C3 E3+G3 G2 E3+G3 C3 E3+G3 G2 E3+G3"] * 4
+    layers = find_layers(score := form_builder.build(["-/4"] * 4 + TUNE, vamp + CHORDS))
+    assert set(layers.roles[score.notes["bar"] <= 4].tolist()) == {int(Role.BASS), int(Role.MIDDLE)}
+    assert "none" in layers.evidence[0].text
+    assert (layers.evidence[0].first_bar, layers.evidence[0].last_bar) == (1, 4)
+
+
+def test_chords_alone_that_move_are_a_tune_in_chords(form_builder):
+    """Chords of the left hand alone whose top moves have their melody on top."""
+    chords = ["C3+E3+G3/1 D3+F3+A3/1 E3+G3+B3/1 C3+E3+G3/1", "D3+F3+A3/1 B2+D3+G3/1 C3+E3+G3/2"]
+    score = form_builder.build(["-/4"] * 4 + TUNE, chords * 2 + CHORDS)
+    roles = find_layers(score).roles
+    high = np.isin(score.notes["pitch"], [55, 57, 59]) & (score.notes["bar"] <= 4)
+    assert (roles[high] == int(Role.MELODY)).mean() > 0.8
+
+
+def test_bass_of_broken_octaves_is_every_lower_note(form_builder):
+    """A scale in broken octaves has a bass at each lower note, not one in each beat."""
+    lower = ["C3/0.25 C4/0.25 D3/0.25 D4/0.25 E3/0.25 E4/0.25 F3/0.25 F4/0.25 " * 2] * 4
+    score = form_builder.build(TUNE, lower)
+    bass = score.notes[find_layers(score).roles == int(Role.BASS)]
+    assert bass["pitch"].tolist() == [48, 50, 52, 53] * 8
+
+
 def test_implied_bass_is_the_lowest_note_of_a_broken_chord(form_builder):
     """Of an Alberti figure (lowest, highest, middle, highest) only the note it comes back to is bass."""
     score = form_builder.build(TUNE * 2, ALBERTI * 2)
