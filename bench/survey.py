@@ -14,14 +14,13 @@ import sys
 import time
 from collections import Counter
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 
 from reading.gaps import gaps
 from reading.reader import read
 from reading.score import Score
-from reading.survey import Survey, survey
+from reading.survey import Finding, Survey, survey
 
 PIANO = ("V01", "V02", "V03", "V07")
 STARTS = {"new theme", "contrast", "return", "repeat"}  # names for the place where something begins
@@ -91,35 +90,54 @@ def encodings(data: Path) -> None:
 def shared(one: Survey, two: Survey) -> str:
     """Share of the first-rank findings of one survey that the other has in any rank; the others by name.
 
-    Places are compared in quarters, to within a bar: one encoding may split the bar of a repeat sign. The second figure
-    lets the start of a passage go by another name (a theme, a contrast, a return).
+    The second figure lets the start of a passage go by another name (a theme, a contrast, a return).
     """
-    first = [finding for finding in one.findings if finding.rank == 1]
-    missing = [finding for finding in first if not any(same(one, finding, two, other) for other in two.findings)]
-    kin = [finding for finding in missing if any(starts(one, finding, two, other) for other in two.findings)]
-    names = [finding.name for finding in missing if finding not in kin]
+    first, missing, nameless = shared_findings(one, two)
+    names = [finding.name for finding in nameless]
     return f"{len(first) - len(missing)}/{len(first)} ({len(first) - len(names)}) {names or ''}"
 
 
-def same(one: Survey, finding: Any, two: Survey, other: Any) -> bool:
+def shared_findings(one: Survey, two: Survey) -> tuple[list[Finding], list[Finding], list[Finding]]:
+    """First-rank findings of one survey; those the other has not in any rank; those it has not by any name of a start.
+
+    Places are compared in quarters, to within a bar: one encoding may split the bar of a repeat sign.
+    """
+    first = [finding for finding in one.findings if finding.rank == 1]
+    missing = [finding for finding in first if not any(same(one, finding, two, other) for other in two.findings)]
+    nameless = [finding for finding in missing if not any(starts(one, finding, two, other) for other in two.findings)]
+    return first, missing, nameless
+
+
+def same(one: Survey, finding: Finding, two: Survey, other: Finding) -> bool:
     """Whether two findings are of one kind and place."""
     return finding.kind == other.kind and near(one, finding, two, other)
 
 
-def starts(one: Survey, finding: Any, two: Survey, other: Any) -> bool:
+def starts(one: Survey, finding: Finding, two: Survey, other: Finding) -> bool:
     """Whether both say that something begins within a bar of the same place."""
-    a, _ = one.score.span(finding.first_bar_index, finding.last_bar_index)
-    b, _ = two.score.span(other.first_bar_index, other.last_bar_index)
-    bar = float(np.median(one.score.bars["duration"]))
-    return finding.kind in STARTS and other.kind in STARTS and abs(a - b) <= 1.01 * bar
+    return finding.kind in STARTS and other.kind in STARTS and apart(one, finding, two, other)[0] <= 1.01
 
 
-def near(one: Survey, finding: Any, two: Survey, other: Any) -> bool:
+def near(one: Survey, finding: Finding, two: Survey, other: Finding) -> bool:
     """Whether both ends of two findings lie within a bar of each other."""
+    return max(apart(one, finding, two, other)) <= 1.01
+
+
+def apart(one: Survey, finding: Finding, two: Survey, other: Finding) -> tuple[float, float]:
+    """Bars between the starts and between the ends of two findings.
+
+    Bars are counted where both scores have as many; else one has divided some, and places are compared in quarters, a
+    bar of either score being its usual one.
+    """
+    if len(one.score.bars) == len(two.score.bars):
+        first, last = (
+            abs(getattr(finding, end) - getattr(other, end)) for end in ("first_bar_index", "last_bar_index")
+        )
+        return float(first), float(last)
     a = one.score.span(finding.first_bar_index, finding.last_bar_index)
     b = two.score.span(other.first_bar_index, other.last_bar_index)
-    bar = float(np.median(one.score.bars["duration"]))
-    return all(abs(x - y) <= 1.01 * bar for x, y in zip(a, b, strict=True))
+    bars = [float(np.median(found.score.bars["duration"])) for found in (one, two)]
+    return abs(a[0] / bars[0] - b[0] / bars[1]), abs(a[1] / bars[0] - b[1] / bars[1])
 
 
 def cost(paths: list[Path]) -> None:

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from reading.features import LOWER, UPPER, Bools, beat_ticks, hands, nominal_ticks, played
+from reading.features_whole import WholeBars, whole_bars
 from reading.figuration_cells import name_figure
 from reading.figuration_strokes import Strokes, rhythm_name
 from reading.score import TICKS_PER_QUARTER
@@ -23,7 +24,7 @@ if TYPE_CHECKING:
     from reading.features import Ints
     from reading.score import Score
 
-__all__ = ["Figuration", "Figure", "InstrumentFacts", "describe", "playable"]
+__all__ = ["Figuration", "Figure", "InstrumentFacts", "describe", "figuration_on_page", "playable"]
 
 
 @dataclass(frozen=True)
@@ -125,10 +126,32 @@ def describe(score: Score) -> Figuration:
     Parameters
     ----------
     score : Score
+        Both parts of a bar divided by a repeat sign have the figure of the whole bar.
     """
-    per_hand = {staff: _hand(score, hand, staff) for staff, hand in ((1, UPPER), (2, LOWER))}
+    page = whole_bars(score)
+    per_hand = {staff: _hand(page.score, hand, staff) for staff, hand in ((1, UPPER), (2, LOWER))}
     rows = tuple(figure for pair in zip(per_hand[1], per_hand[2], strict=True) for figure in pair)
     changes = {staff: _changes(figures) for staff, figures in per_hand.items()}
+    return figuration_on_page(Figuration(rows, changes), page)
+
+
+def figuration_on_page(found: Figuration, page: WholeBars) -> Figuration:
+    """Return the figures of whole bars by the bars of the page.
+
+    Parameters
+    ----------
+    found : Figuration
+        Bar indices of ``page.score``.
+    page : WholeBars
+    """
+    if not page.divided:
+        return found
+    rows = tuple(
+        replace(found.at(whole, staff), bar_index=bar)
+        for bar, whole in enumerate(page.row.tolist(), start=1)
+        for staff in (1, 2)
+    )
+    changes = {staff: tuple(int(page.first[bar - 1]) for bar in bars) for staff, bars in found.changes.items()}
     return Figuration(rows, changes)
 
 

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections import Counter
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
+    from reading.features_whole import WholeBars
     from reading.score import Score
 
 __all__ = ["Draft", "Finding", "Option", "bar_words", "ranked"]
@@ -38,7 +39,10 @@ class Option:
 
 @dataclass(frozen=True)
 class Draft:
-    """A finding before it is ranked: bar indices, strength 0 to 1, and the rest as in :class:`Finding`."""
+    """A finding before it is ranked: whole bars, strength 0 to 1, and the rest as in :class:`Finding`.
+
+    ``upbeat``: where the page divides the bar before, the part that leads to the first bar belongs to it.
+    """
 
     kind: str
     first: int
@@ -47,6 +51,7 @@ class Draft:
     evidence: tuple[str, ...]
     question: str
     options: tuple[Option, ...]
+    upbeat: bool = False
 
 
 @dataclass(frozen=True)
@@ -122,31 +127,32 @@ def _bar_word(score: Score, index: int) -> str:
     return number if plain and score.bar_numbers.count(number) == 1 else f"#{index}"
 
 
-def ranked(score: Score, drafts: Iterable[Draft]) -> tuple[Finding, ...]:
+def ranked(page: WholeBars, drafts: Iterable[Draft]) -> tuple[Finding, ...]:
     """Rank the drafts: by strength, the first ranks never longer than one reads in a few minutes.
 
     Parameters
     ----------
-    score : Score
+    page : WholeBars
     drafts : iterable of Draft
-        Two of one kind and the same bars are joined.
+        Their bars are whole bars. Two of one kind and the same bars are joined.
 
     Returns
     -------
     tuple of Finding
-        By rank, then in the order of the piece.
+        By rank, then in the order of the piece, in the bars of the page.
     """
     joined = _joined(drafts)
     joined.sort(key=lambda draft: (-draft.strength, draft.first, draft.kind))
-    ranks = _ranks(joined, len(score.bars))
+    ranks = _ranks(joined, len(page.score.bars))
     result = []
     for rank, draft in zip(ranks, joined, strict=True):
-        bars = bar_words(score, draft.first, draft.last)
+        first, last = page.on_page(draft.first, draft.last, upbeat=draft.upbeat)
+        bars = bar_words(page.page, first, last)
         result.append(
             Finding(
                 draft.kind,
-                draft.first,
-                draft.last,
+                first,
+                last,
                 rank,
                 draft.strength,
                 draft.evidence,
@@ -182,5 +188,5 @@ def _joined(drafts: Iterable[Draft]) -> list[Draft]:
             continue
         strong = max(twin, draft, key=lambda one: one.strength)
         evidence = tuple(dict.fromkeys((*twin.evidence, *draft.evidence)))
-        known[key] = Draft(*key, strong.strength, evidence, strong.question, strong.options)
+        known[key] = replace(strong, evidence=evidence)
     return list(known.values())

@@ -16,6 +16,7 @@ from reading.timeline import Timeline
 
 if TYPE_CHECKING:
     from reading.accents import Accent
+    from reading.features_whole import WholeBars
     from reading.figuration import Figuration
     from reading.form import Sections
     from reading.gaps import GapRegion, Gaps
@@ -24,7 +25,7 @@ if TYPE_CHECKING:
     from reading.layers_texture import IntArray, Texture
     from reading.palette import Palette
     from reading.pedal import Pedal
-    from reading.register import Compass, Dialogue
+    from reading.register import Dialogue
     from reading.repeats import Repeat
     from reading.score import Score
     from reading.survey_dynamics import Contrast, Swell
@@ -62,9 +63,13 @@ def runs(bars: IntArray | list[int], *, bridge: int = 1) -> list[tuple[int, int]
 
 @dataclass(frozen=True, eq=False)
 class Facts:
-    """The tables of one piece. See the modules they come from; ``palette`` names the players options may use."""
+    """The tables of one piece, on whole bars. See the modules they come from.
 
-    score: Score
+    ``score`` is that of ``page``, with divided bars joined, and every bar index counts its bars; ``palette`` names the
+    players options may use.
+    """
+
+    page: WholeBars
     layers: Layers
     palette: Palette
     gaps: Gaps
@@ -75,16 +80,20 @@ class Facts:
     repeats: tuple[Repeat, ...]
     figuration: Figuration
     pedal: Pedal
-    compasses: tuple[Compass, ...]
     dialogues: tuple[Dialogue, ...]
 
-    def words(self, first: int, last: int) -> str:
-        """Bars as a spec writes them."""
-        return bar_words(self.score, first, last)
+    @property
+    def score(self) -> Score:
+        """The score with whole bars."""
+        return self.page.score
 
-    def offers(self, first: int, last: int) -> Offers:
+    def words(self, first: int, last: int, *, upbeat: bool = False) -> str:
+        """Bars as a spec writes them, in those of the page."""
+        return bar_words(self.page.page, *self.page.on_page(first, last, upbeat=upbeat))
+
+    def offers(self, first: int, last: int, *, upbeat: bool = False) -> Offers:
         """Options for these bars."""
-        return Offers(self.palette, self.words(first, last))
+        return Offers(self.palette, self.words(first, last, upbeat=upbeat))
 
     @cached_property
     def texture(self) -> Texture:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from reading.findings import Draft
@@ -15,40 +16,52 @@ if TYPE_CHECKING:
 __all__ = ["dialogue_findings", "repeat_findings", "section_findings"]
 
 _THEME = 0.65
+_NEAR = 0.1  # a start so near to the line may fall on either side
 _BACK = ("opening returns", "theme returns")  # reasons of a start, as reading.form words them
 _NEW = ("new theme", "starts a passage", "new tempo", "new key signature", "new metre")
+_LEAST = 0.36  # weaker starts are kept in the table only
 _SHOWN_BARS = 8
 _SAME = 0.995  # likeness that reads 1.00
 
 
 def section_findings(facts: Facts) -> list[Draft]:
     """Draft starts of sections: a new theme where the music is new and stands out, else a contrast."""
-    starts = sorted(facts.sections.rows, key=lambda section: section.bar_index)
-    drafts = [
-        _section_draft(facts, section, starts[place + 1].bar_index if place + 1 < len(starts) else None)
-        for place, section in enumerate(starts)
-        if section.bar_index > 1
-    ]
+    starts = [section for section in facts.sections.rows + facts.sections.more if section.strength >= _LEAST]
+    line = _theme_line([section.strength for section in starts])
+    main = sorted(section.bar_index for section in starts if section.strength >= line)
+    drafts = [_section_draft(facts, section, line, main) for section in starts if section.bar_index > 1]
     told = [repeat.later[0] for repeat in facts.repeats]
     return [draft for draft in drafts if draft.kind != "return" or all(abs(draft.first - bar) > 1 for bar in told)]
 
 
-def _section_draft(facts: Facts, section: Section, following: int | None) -> Draft:
-    """One start, with the bars of its first phrase."""
-    bars = len(facts.score.bars)
+def _theme_line(strengths: list[float]) -> float:
+    """Return the strength from which a start is a theme: the middle of the widest gap near the usual line.
+
+    A fixed line would call a start a theme in one edition and a contrast in another where it lies on the line; in a gap
+    no start does.
+    """
+    near = [value for value in strengths if abs(value - _THEME) < _NEAR]
+    edges = [_THEME - _NEAR, *sorted(near), _THEME + _NEAR]
+    low, high = max(pairwise(edges), key=lambda pair: pair[1] - pair[0])
+    return (low + high) / 2
+
+
+def _section_draft(facts: Facts, section: Section, line: float, main: list[int]) -> Draft:
+    """One start, with its first bars: as far as the next start that stands out."""
     first, strength = section.bar_index, section.strength
-    last = min(bars, first + _SHOWN_BARS - 1, (following or bars + 1) - 1)
+    following = next((bar for bar in main if bar > first), len(facts.score.bars) + 1)
+    last = min(first + _SHOWN_BARS - 1, following - 1)
     known = next((repeat for repeat in facts.repeats if abs(repeat.later[0] - first) <= 1), None)
     evidence = (", ".join(section.reasons), *_words(facts, first), f"strength {strength:.2f} of 1")
-    offers = facts.offers(first, last)
-    if strength >= _THEME and any(words in reason for reason in section.reasons for words in _BACK):
+    offers = facts.offers(first, last, upbeat=True)
+    if strength >= line and any(words in reason for reason in section.reasons for words in _BACK):
         question = "What was heard before comes back: in its first colour, or richer?"
-        return Draft("return", first, last, 0.2 + 0.5 * strength, evidence, question, offers.repeat())
-    if strength >= _THEME and known is None and any(words in reason for reason in section.reasons for words in _NEW):
+        return Draft("return", first, last, 0.2 + 0.5 * strength, evidence, question, offers.repeat(), upbeat=True)
+    if strength >= line and known is None and any(words in reason for reason in section.reasons for words in _NEW):
         question = "Which colour belongs to this theme?"
-        return Draft("new theme", first, last, 0.35 + 0.6 * strength, evidence, question, offers.theme())
+        return Draft("new theme", first, last, 0.35 + 0.6 * strength, evidence, question, offers.theme(), upbeat=True)
     question = "Does the new character bring other players?"
-    return Draft("contrast", first, last, 0.2 + 0.55 * strength, evidence, question, offers.contrast())
+    return Draft("contrast", first, last, 0.2 + 0.55 * strength, evidence, question, offers.contrast(), upbeat=True)
 
 
 def _words(facts: Facts, bar: int) -> list[str]:

@@ -47,7 +47,7 @@ def _accent_draft(facts: Facts, group: list[Accent], *, rolls: bool) -> Draft:
     best = max(group, key=lambda accent: accent.strength)
     if len(group) == 1:
         said = f"beat {best.beat:g}: {', '.join(best.reasons)}"
-        exact = best.beat * 12 == round(best.beat * 12)
+        exact = best.beat * 12 == round(best.beat * 12) and len(set(facts.page.on_page(first, last))) == 1
         beats = f"{best.beat:g}" if exact else ""
         return Draft(
             "accent", first, last, best.strength + 0.3 * (rolls and "arpeggio" in best.reasons[0]), (said,),

@@ -45,7 +45,7 @@ def useful(facts: Facts, drafts: Iterable[Draft]) -> Iterator[Draft]:
 
 def _has_notes(facts: Facts, struck: set[int], step: dict[str, Any]) -> bool:
     """Whether the layer of a step sounds in its bars, or a drum has a note of the chords it would stress."""
-    score = facts.score
+    score = facts.page.page
     notes, here = score.notes, np.zeros(len(score.notes), dtype=bool)
     for first, last in bars_named(score, step["bars"]):
         here |= (notes["bar"] >= first) & (notes["bar"] <= last)
@@ -76,9 +76,10 @@ def _on_beat(score: Score, beat: str | None) -> Bools:
 def _in_figure(facts: Facts, rows: Bools) -> Bools:
     """Whether notes belong to a figure that could become another one; lines and scales stay as they are."""
     result = np.zeros(len(rows), dtype=bool)
+    notes = facts.score.notes
     for row in np.flatnonzero(rows & (facts.layers.roles == int(Role.MIDDLE))).tolist():
         staff = 2 if facts.layers.staff[row] >= max(1, int(facts.layers.staff.max(initial=0))) else 1
-        result[row] = facts.figuration.at(int(facts.score.notes["bar"][row]), staff).family not in _LINES
+        result[row] = facts.figuration.at(int(notes["bar"][row]), staff).family not in _LINES
     return result
 
 

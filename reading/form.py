@@ -15,13 +15,17 @@ see ``docs/form.md``.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import partial
+from itertools import compress
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from reading.barwords import bars_said
 from reading.features import Bools, Floats, Ints, first_endings, onset_sets
 from reading.features_bars import BarFeatures, bar_features
+from reading.features_whole import WholeBars, whole_bars
 from reading.form_signs import signs
 from reading.form_stretches import stretches
 from reading.form_words import reasons_for
@@ -29,15 +33,19 @@ from reading.repeats import find
 from reading.repeats_alike import diagonal_runs, dice_by_interval
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from reading.repeats import Repeat
     from reading.score import Score
 
-__all__ = ["Section", "Sections", "novelty", "sections"]
+__all__ = ["Section", "Sections", "novelty", "sections", "sections_on_page", "whole_sections"]
 
 LEAST_APART = 2
 """Bars between two starts."""
 CUT = 0.6
 """The main list holds starts of at least this share of the mean of the five strongest."""
+SIGNS = 0.25
+"""What is printed adds at most this share of the strongest start heard, so that it lowers no other start."""
 OPENING_BARS = 4
 ROUNDING = 1e-6
 MOST_SEMITONES = 12
@@ -90,48 +98,83 @@ class Sections:
     parts: dict[str, Floats]
 
 
-def sections(score: Score, known: tuple[Repeat, ...] | None = None) -> Sections:
+def sections(score: Score) -> Sections:
     """Return where passages begin, ranked by strength, each with its reasons.
 
     Parameters
     ----------
     score : Score
-    known : tuple of Repeat, optional
-        From :func:`reading.repeats.find`, where the caller has it already.
+        Bars divided by a repeat sign are read as one.
     """
     if not len(score.bars):
         return Sections((), (), np.zeros(0, np.int64), np.zeros(0), {})
-    repeats = find(score) if known is None else known
-    stretch_of = [_gathered(stretch, before, repeats) for before, stretch in stretches(score)]
-    bars, total = (np.concatenate([part[key] for part in stretch_of]) for key in (0, 1))
-    parts = {name: np.concatenate([part[2][name] for part in stretch_of]) for name in stretch_of[0][2]}
+    page = whole_bars(score)
+    return sections_on_page(whole_sections(page), page)
+
+
+def sections_on_page(found: Sections, page: WholeBars) -> Sections:
+    """Return sections of whole bars by the bars of the page, where a bar is divided each from its upbeat on.
+
+    Parameters
+    ----------
+    found : Sections
+        From :func:`whole_sections`.
+    page : WholeBars
+    """
+    if not page.divided:
+        return found
+    rows, more = (
+        tuple(replace(row, bar_index=int(page.start[row.bar_index - 1])) for row in listed)
+        for listed in (found.rows, found.more)
+    )
+    return Sections(rows, more, page.start[found.bars - 1], found.curve, found.parts)
+
+
+def whole_sections(page: WholeBars) -> Sections:
+    """Return the sections of a score with whole bars (bar indices are those of ``page.score``).
+
+    Parameters
+    ----------
+    page : WholeBars
+        From :func:`reading.features_whole.whole_bars`; the score has a bar at least.
+    """
+    repeats = find(page.score)
+    stretch_of = [_gathered(stretch, before, repeats, page) for before, stretch in stretches(page.score)]
+    bars = np.concatenate([part[0] for part in stretch_of])
+    parts = {name: np.concatenate([part[1][name] for part in stretch_of]) for name in stretch_of[0][1]}
+    heard = np.sum([curve for name, curve in parts.items() if name != "signs"], axis=0)
+    strongest = heard[_peaks(heard)[:5]] if _peaks(heard) else np.ones(1)
+    parts["signs"] = parts["signs"] * (SIGNS * strongest[0])
+    total = heard + parts["signs"]
+    curve = np.clip(total / strongest[0], 0.0, 1.0)
+    words = [words_of for part in stretch_of for words_of in part[2]]
     ranked = _peaks(total)
-    top = total[ranked[0]] if len(ranked) else 1.0
-    curve = np.clip(total / max(top, 1e-9), 0.0, 1.0)
-    words = {row: text for part in stretch_of for row, text in part[3].items()}
-    cut = CUT * float(total[ranked[:5]].mean()) if len(ranked) else 0.0
-    listed = [
-        (total[row] >= cut, Section(int(bars[row]), round(float(curve[row]), 3), words.get(int(bars[row]), ())))
-        for row in ranked
-    ]
+    cut = CUT * float(total[ranked[:5]].mean()) if ranked else 0.0
+    listed = [Section(int(bars[row]), round(float(curve[row]), 3), words[row]()) for row in ranked]
+    strong = [bool(total[row] >= cut) for row in ranked]
     opening = (Section(1, 1.0, ("opening",)),) if len(bars) else ()
-    rows = opening + tuple(section for strong, section in listed if strong)
-    return Sections(rows, tuple(section for strong, section in listed if not strong), bars, curve, parts)
+    return Sections(
+        opening + tuple(compress(listed, strong)), tuple(compress(listed, ~np.array(strong, bool))), bars, curve, parts
+    )
 
 
 def _gathered(
-    score: Score, before: int, repeats: tuple[Repeat, ...]
-) -> tuple[Ints, Floats, dict[str, Floats], dict[int, tuple[str, ...]]]:
-    """Return bar indices, sum of the curves, curves and reasons of one stretch that starts after *before* bars."""
+    score: Score, before: int, repeats: tuple[Repeat, ...], page: WholeBars
+) -> tuple[Ints, dict[str, Floats], list[Callable[[], tuple[str, ...]]]]:
+    """Return bar indices, curves and, by row, a function for the reasons, of a stretch that starts after *before*."""
     keep = ~first_endings(score)
     if keep.sum() > 1 and score.bars["pickup"][0]:
         keep[0] = False  # an upbeat contrasts with everything and begins nothing but the piece
     features = bar_features(score, keep)
     parts, alike = _curves(score, features, keep)
-    total = np.sum(list(parts.values()), axis=0)
-    words = reasons_for(features, parts, repeats, alike, signs(score), before)
-    texts = {int(features.bars[row]) + before: words(row) for row in _peaks(total)}
-    return features.bars + before, total, parts, texts
+    words = reasons_for(features, parts, repeats, alike, signs(score), lambda bar: _bar_said(page, bar), before)
+    return features.bars + before, parts, [partial(words, row) for row in range(len(features.bars))]
+
+
+def _bar_said(page: WholeBars, bar: int) -> str:
+    """Return the bar a passage begins with, upbeat included, as the page numbers it."""
+    first = int(page.start[bar - 1])
+    return bars_said(page.page, first, first)
 
 
 def novelty(alike: Floats, half_width: int) -> Floats:

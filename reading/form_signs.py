@@ -24,7 +24,7 @@ WEIGHTS = {
 }
 PACE = 1.2
 MOST = 2.0
-"""Signs together add no more than this to the strength of a start (each analysed curve adds at most 1)."""
+"""Weights beyond this sum count no more."""
 EXTRA_HEADINGS = {"tempo", "trio", "coda", "minore", "maggiore", "doppio"}
 HEADINGS = {phrase.split(" ")[0] for phrase, _ in TEMPO_WORDS} | EXTRA_HEADINGS
 """First words of headings (capitalised on the page); common practice, no source."""
@@ -37,7 +37,7 @@ class Signs:
     Attributes
     ----------
     strength : ndarray of float, shape (n_bars,)
-        0 to ``MOST``.
+        0 to 1.
     words : tuple of tuple of str
         By bar, what stands there.
     """
@@ -64,7 +64,7 @@ def signs(score: Score) -> Signs:
     strength = np.sum([WEIGHTS[name] * there for name, there in found.items()], axis=0)
     strength[:1] = 0.0
     words = tuple(tuple(name for name, there in found.items() if there[row]) for row in range(len(bars)))
-    return Signs(np.minimum(strength, MOST), words)
+    return Signs(np.minimum(strength, MOST) / MOST, words)
 
 
 def _after_bar_line(score: Score) -> Bools:

@@ -54,6 +54,7 @@ def reasons_for(
     repeats: tuple[Repeat, ...],
     alike: Floats,
     printed: Signs,
+    said: Callable[[int], str],
     before: int = 0,
 ) -> Callable[[int], tuple[str, ...]]:
     """Return a function that tells, for a row of the features, why a passage starts there.
@@ -68,6 +69,8 @@ def reasons_for(
         How alike bars are at the best transposition.
     printed : Signs
         What the page says at each bar.
+    said : callable
+        The words for a bar, by its index in the whole score.
     before : int
         Bars of the score before the first of the features; repeats count from the start of the score.
     """
@@ -75,7 +78,7 @@ def reasons_for(
     bars = features.bars
 
     def words(row: int) -> tuple[str, ...]:
-        found = _returns(int(bars[row]) + before, repeats)
+        found = _returns(int(bars[row]) + before, repeats, said)
         found += [(2.5, text) for text in printed.words[bars[row] - 1]]
         if parts["opening"][row] >= TELLING and _like_opening(alike, row):
             found.append((2.0 * float(parts["opening"][row]), "opening returns"))
@@ -90,14 +93,14 @@ def reasons_for(
     return words
 
 
-def _returns(bar: int, repeats: tuple[Repeat, ...]) -> list[tuple[float, str]]:
+def _returns(bar: int, repeats: tuple[Repeat, ...], said: Callable[[int], str]) -> list[tuple[float, str]]:
     """Return the longest repeat that begins at the bar or next to it, as a weighted reason."""
     for repeat in sorted(repeats, key=lambda repeat: repeat.first[0] - repeat.first[1]):
         if abs(repeat.later[0] - bar) <= 1 and repeat.first[1] - repeat.first[0] >= 3:
             how = interval_words(repeat.semitones) or {"literal": "literally", "modal": "in the other mode"}.get(
                 repeat.kind, "varied"
             )
-            return [(3.0, f"theme returns: bar {repeat.first[0]} on, {how}")]
+            return [(3.0, f"theme returns: bar {said(repeat.first[0])} on, {how}")]
     return []
 
 

@@ -18,13 +18,16 @@ import numpy as np
 
 from reading.features import UPPER, Bools, Floats, Ints, first_endings, hands, onset_sets
 from reading.features_bars import bar_features
+from reading.features_whole import WholeBars, whole_bars
 from reading.form_stretches import stretches
 from reading.repeats_alike import diagonal_runs, dice, soft_dice, transposed_dice
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
+
     from reading.score import Score
 
-__all__ = ["Repeat", "find"]
+__all__ = ["Repeat", "find", "repeats_on_page"]
 
 LIKE = 0.6
 """Bars at least this alike belong to a run: shuffling the bars of whole movements then leaves no run of four."""
@@ -83,12 +86,29 @@ def find(score: Score, *, like: float = LIKE, least_bars: int = LEAST_BARS) -> t
 
     Notes
     -----
-    First endings are left out: they restart an opening already heard. In scores of more than 1000 bars repeats are
+    Bars divided by a repeat sign are read as one. First endings are left out: they restart an opening already heard.
+    In scores of more than 1000 bars repeats are
     looked for within stretches of at most that length.
     """
-    return tuple(
-        _shifted(repeat, before) for before, stretch in stretches(score) for repeat in _found(stretch, like, least_bars)
+    page = whole_bars(score)
+    found = (
+        _shifted(repeat, before)
+        for before, stretch in stretches(page.score)
+        for repeat in _found(stretch, like, least_bars)
     )
+    return repeats_on_page(found, page)
+
+
+def repeats_on_page(found: Iterable[Repeat], page: WholeBars) -> tuple[Repeat, ...]:
+    """Return repeats of whole bars by the bars of the page.
+
+    Parameters
+    ----------
+    found : iterable of Repeat
+        Bar indices of ``page.score``.
+    page : WholeBars
+    """
+    return tuple(replace(one, first=page.on_page(*one.first), later=page.on_page(*one.later)) for one in found)
 
 
 def _shifted(repeat: Repeat, bars: int) -> Repeat:

@@ -7,12 +7,13 @@ Start with :func:`survey`. How each table is made, and how well it does against 
 from __future__ import annotations
 
 import sys
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from types import ModuleType
 from typing import TYPE_CHECKING, Any
 
 from reading import figuration, form, pedal, repeats
 from reading.accents import Accent, accents
+from reading.features_whole import whole_bars
 from reading.findings import Finding, Option, ranked
 from reading.findings_facts import Facts
 from reading.findings_form import dialogue_findings, repeat_findings, section_findings
@@ -39,6 +40,7 @@ from reading.survey_json import survey_json
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
+    from reading.features_whole import WholeBars
     from reading.figuration import Figuration
     from reading.form import Sections
     from reading.pedal import Pedal
@@ -120,11 +122,35 @@ def survey(score: Score, layers: Layers | None = None, palette: Palette | None =
     Survey
     """
     layers = layers or find_layers(score)
+    page = whole_bars(score)
+    facts = _facts(page, layers, palette or Palette())
+    drafts = (draft for make in _MAKERS for draft in make(facts))
+    found = ranked(page, useful(facts, drafts))
+    return Survey(
+        score,
+        layers,
+        found,
+        gaps(score) if page.divided else facts.gaps,
+        dynamics(score) if page.divided else facts.dynamics,
+        accents(score) if page.divided else facts.accents,
+        _pedal_on_page(facts.pedal, score),
+        form.sections_on_page(facts.sections, page),
+        repeats.repeats_on_page(facts.repeats, page),
+        figuration.figuration_on_page(facts.figuration, page),
+        compasses(score, layers),
+    )
+
+
+def _facts(page: WholeBars, layers: Layers, palette: Palette) -> Facts:
+    """Gather the tables on whole bars."""
+    score = page.score
+    contrapuntal = tuple(sorted({int(page.row[bar - 1]) for bar in layers.contrapuntal}))
+    layers = replace(layers, contrapuntal=contrapuntal)
     table = gaps(score)
-    facts = Facts(
-        score=score,
+    return Facts(
+        page=page,
         layers=layers,
-        palette=palette or Palette(),
+        palette=palette,
         gaps=table,
         gap_regions=gap_regions(score, table),
         accents=accents(score),
@@ -133,24 +159,13 @@ def survey(score: Score, layers: Layers | None = None, palette: Palette | None =
         repeats=repeats.find(score),
         figuration=figuration.describe(score),
         pedal=pedal.find(score),
-        compasses=compasses(score, layers),
         dialogues=dialogues(score, layers),
     )
-    drafts = (draft for make in _MAKERS for draft in make(facts))
-    found = ranked(score, useful(facts, drafts))
-    return Survey(
-        score,
-        layers,
-        found,
-        table,
-        facts.dynamics,
-        facts.accents,
-        facts.pedal,
-        facts.sections,
-        facts.repeats,
-        facts.figuration,
-        facts.compasses,
-    )
+
+
+def _pedal_on_page(found: Pedal, score: Score) -> Pedal:
+    """Return the pedal by the bars of the page."""
+    return pedal.Pedal(tuple(replace(row, bar_index=score.bar_at(row.onset)) for row in found.rows))
 
 
 def open_findings(found: Survey, answers: Iterable[Any]) -> tuple[Finding, ...]:

@@ -104,12 +104,13 @@ def test_options_that_would_change_nothing_are_left_out(form_builder):
     """Drums of tonic and dominant are not offered for a chord that has neither."""
     from types import SimpleNamespace
 
+    from reading.features_whole import whole_bars
     from reading.findings_useful import useful
 
     score = form_builder.build(["C#5+F#5/4", "E5/4"], ["C#3+F#3/4", "C3/4"])
     offers = [Offers(Palette(), bar).accent("1") for bar in ("1", "2")]
     drafts = [Draft("accent", bar, bar, 0.9, ("x",), "?", options) for bar, options in zip((1, 2), offers, strict=True)]
-    kept = list(useful(SimpleNamespace(score=score, accents=()), drafts))
+    kept = list(useful(SimpleNamespace(page=whole_bars(score), score=score, accents=()), drafts))
     says = [[option.says for option in draft.options] for draft in kept]
     assert "timpani mark the bass" not in says[0]
     assert "timpani mark the bass" in says[1]
