@@ -29,7 +29,8 @@ def bass_rows(texture: Texture, taken: BoolArray) -> BoolArray:
 
     The lowest note of the lowest staff in each beat, none while a lower one sounds there; not a note a third or more
     above the bass just heard if the bass comes back within two beats (the upper notes of a figure); and every
-    repetition of a bass note. In bars in which the lowest staff is silent the staff above is taken.
+    repetition of a bass note. In bars in which the lowest staff is silent the staff above is taken; where the hands
+    cross, the hand that lies lowest.
 
     Parameters
     ----------
@@ -70,14 +71,32 @@ def _note_against_note(texture: Texture, pool: IntArray, tune: BoolArray) -> Boo
 
 
 def _bass_pool(texture: Texture) -> IntArray:
-    """Rows the bass may come from: the lowest staff, or the one above where the lowest is silent for a bar."""
+    """Rows the bass may come from: the lowest staff, one that crosses below it, the next in a bar without it."""
     low = texture.staff == texture.low
     _, bars = sounding_pairs(texture.onset[low], texture.end[low], texture.bar_onset)
     heard = np.zeros(texture.bars + 1, dtype=bool)
     heard[bars + 1] = True
     heard[texture.bar[low]] = True
     above = (texture.staff == texture.low - 1) & ~heard[texture.bar]
-    return np.flatnonzero(low | above)
+    return np.flatnonzero(low | above | _crossing(texture))
+
+
+def _crossing(texture: Texture) -> BoolArray:
+    """The lowest notes of a hand that crosses below the other: where it turns up again, under everything that sounds.
+
+    On its way there it is a line of its own.
+    """
+    result = np.zeros(len(texture.onset), dtype=bool)
+    moments, at = np.unique(texture.onset, return_inverse=True)
+    note, moment = sounding_pairs(texture.onset, texture.end, moments)
+    own = np.zeros(len(moments), dtype=bool)
+    own[moment[texture.staff[note] == texture.low]] = True
+    below = own[at] & _lowest_of(texture, np.arange(len(texture.onset)))
+    for staff in range(texture.low):
+        rows = np.flatnonzero((texture.staff == staff) & (not texture.sung[staff]))
+        following = np.append(texture.pitch[rows[1:]], 128)
+        result[rows] = below[rows] & (following > texture.pitch[rows])
+    return result
 
 
 def _lowest_of(texture: Texture, pool: IntArray) -> BoolArray:

@@ -120,6 +120,15 @@ def test_bass_of_broken_octaves_is_every_lower_note(form_builder):
     assert bass["pitch"].tolist() == [48, 50, 52, 53] * 8
 
 
+def test_hand_that_crosses_below_ends_on_the_bass(form_builder):
+    """Where the right hand reaches under a theme in the left hand, the lowest note it comes to is the bass."""
+    reach = "-/2 F3 E3 D3 C3"
+    upper = [reach, "G2/1 -/3", reach, "G2/1 -/3", *HIGH_CHORDS]
+    score = form_builder.build(upper, LOW_TUNE * 2)
+    roles, notes = find_layers(score).roles, score.notes
+    assert set(roles[(notes["pitch"] == 43) & (notes["bar"] <= 4)].tolist()) == {int(Role.BASS)}
+
+
 def test_implied_bass_is_the_lowest_note_of_a_broken_chord(form_builder):
     """Of an Alberti figure (lowest, highest, middle, highest) only the note it comes back to is bass."""
     score = form_builder.build(TUNE * 2, ALBERTI * 2)
