@@ -104,7 +104,6 @@ def test_options_that_would_change_nothing_are_left_out(form_builder):
     """Drums of tonic and dominant are not offered for a chord that has neither."""
     from types import SimpleNamespace
 
-    from reading.features_whole import whole_bars
     from reading.findings_useful import useful
 
     score = form_builder.build(["C#5+F#5/4", "E5/4"], ["C#3+F#3/4", "C3/4"])
@@ -154,9 +153,9 @@ def test_first_rank_stays_short(form_builder):
     """However many strong findings there are, the first rank is bounded by the length of the piece and by kind."""
     score = form_builder.build(["C5/4"] * 28, ["C3/4"] * 28)
     drafts = [Draft(f"kind {bar % 7}", bar, bar, 0.9, ("x",), "?", ()) for bar in range(1, 29)]
-    assert sum(finding.rank == 1 for finding in ranked(score, drafts)) == round(28 / 2.75)
+    assert sum(finding.rank == 1 for finding in ranked(whole_bars(score), drafts)) == round(28 / 2.75)
     same = [Draft("accent", bar, bar, 0.9, ("x",), "?", ()) for bar in range(1, 29)]
-    assert sum(finding.rank == 1 for finding in ranked(score, same)) == 3
+    assert sum(finding.rank == 1 for finding in ranked(whole_bars(score), same)) == 3
 
 
 def test_answers_close_findings(found):
