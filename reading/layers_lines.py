@@ -42,7 +42,8 @@ _BIAS_SUNG = 1.5
 _PLAIN_BASS = 1.5  # taken off a lowest line of even notes or of one pattern: that is a bass, or a figure with it
 _EVEN = 0.5  # bits
 _SAME_PATTERN = 0.95
-_DRUMMED = 3.0  # taken off a left-hand line that strikes one note through the bar
+_SINGS = 5.0  # score from which a line is like a tune
+_DRUMMED = 3.0  # taken off a line that strikes one note through the bar, where another is like a tune
 _WINDOW = 2  # bars on either side
 _MISSING = 6.0  # how far below the best a line without a note in the bar lies
 
@@ -132,7 +133,9 @@ def scores_of(texture: Texture, lines: list[Line]) -> tuple[FloatArray, FloatArr
         if low:
             plain_bass[:, column] = _plain_bass(texture, line, found, frame)
         drummed[:, column] = drummed_bars(texture, line.rows)
-    scores = features @ weights + bias - _PLAIN_BASS * plain_bass - _DRUMMED * drummed
+    scores = features @ weights + bias - _PLAIN_BASS * plain_bass
+    rival = np.where(drummed > 0, -np.inf, scores).max(axis=1, keepdims=True) >= _SINGS
+    scores = np.where(drummed > 0, np.where(rival, scores - _DRUMMED, np.minimum(scores, _SINGS)), scores)
     best = np.where(present, scores, -np.inf).max(axis=1, keepdims=True)
     floor = np.where(np.isfinite(best), best, 0.0) - _MISSING
     return np.where(present, scores, floor), features
