@@ -15,53 +15,61 @@ if TYPE_CHECKING:
 
 __all__ = ["dialogue_findings", "repeat_findings", "section_findings"]
 
-_THEME = 0.65
-_NEAR = 0.1  # a start so near to the line may fall on either side
-_BACK = ("opening returns", "theme returns")  # reasons of a start, as reading.form words them
-_NEW = ("new theme", "starts a passage", "new tempo", "new key signature", "new metre")
+_THEME = 0.55  # weaker starts are phrases; well below the first rank, so that no theme of that rank loses its name
+_UNHEARD = 0.42  # likeness to what came before, below which music is new ...
+_NEAR = 0.08  # ... or as much lower or higher, where no start of the piece lies
+_PARTS = 0.85  # a start that ends what comes before it
 _LEAST = 0.36  # weaker starts are kept in the table only
 _SHOWN_BARS = 8
 _SAME = 0.995  # likeness that reads 1.00
 
 
 def section_findings(facts: Facts) -> list[Draft]:
-    """Draft starts of sections: a new theme where the music is new and stands out, else a contrast."""
-    starts = [section for section in facts.sections.rows + facts.sections.more if section.strength >= _LEAST]
-    line = _theme_line([section.strength for section in starts])
-    main = sorted(section.bar_index for section in starts if section.strength >= line)
-    drafts = [_section_draft(facts, section, line, main) for section in starts if section.bar_index > 1]
-    told = [repeat.later[0] for repeat in facts.repeats]
-    return [draft for draft in drafts if draft.kind != "return" or all(abs(draft.first - bar) > 1 for bar in told)]
+    """Draft starts: a new theme where the music is new, a return where it comes back, else a contrast.
 
-
-def _theme_line(strengths: list[float]) -> float:
-    """Return the strength from which a start is a theme: the middle of the widest gap near the usual line.
-
-    A fixed line would call a start a theme in one edition and a contrast in another where it lies on the line; in a gap
-    no start does.
+    The name follows from the notes; how much the start stands out decides the rank.
     """
-    near = [value for value in strengths if abs(value - _THEME) < _NEAR]
-    edges = [_THEME - _NEAR, *sorted(near), _THEME + _NEAR]
+    starts = [section for section in facts.sections.rows + facts.sections.more if section.strength >= _LEAST]
+    line = _widest_gap([section.heard for section in starts], _UNHEARD, _NEAR)
+    parting = sorted(section.bar_index for section in starts if section.strength >= _PARTS)
+    told = [repeat.later[0] for repeat in facts.repeats]
+    drafts = []
+    for section in starts:
+        following = next((bar for bar in parting if bar > section.bar_index), len(facts.score.bars) + 1)
+        name = _name(section, line)
+        if section.bar_index > 1 and (name != "return" or all(abs(section.bar_index - bar) > 1 for bar in told)):
+            drafts.append(_section_draft(facts, section, name, min(section.bar_index + _SHOWN_BARS, following) - 1))
+    return drafts
+
+
+def _widest_gap(values: list[float], middle: float, near: float) -> float:
+    """Return the middle of the widest gap between values near *middle*.
+
+    A fixed line would name a start otherwise in two editions where it lies on the line; in a gap no start does.
+    """
+    edges = [middle - near, *sorted(value for value in values if abs(value - middle) < near), middle + near]
     low, high = max(pairwise(edges), key=lambda pair: pair[1] - pair[0])
     return (low + high) / 2
 
 
-def _section_draft(facts: Facts, section: Section, line: float, main: list[int]) -> Draft:
-    """One start, with its first bars: as far as the next start that stands out."""
+def _name(section: Section, line: float) -> str:
+    """Name a start by what follows it."""
+    if section.back:
+        return "return"
+    return "new theme" if section.heard < line and section.strength >= _THEME else "contrast"
+
+
+def _section_draft(facts: Facts, section: Section, name: str, last: int) -> Draft:
+    """One start, with its first bars: as far as the next that parts the piece."""
     first, strength = section.bar_index, section.strength
-    following = next((bar for bar in main if bar > first), len(facts.score.bars) + 1)
-    last = min(first + _SHOWN_BARS - 1, following - 1)
-    known = next((repeat for repeat in facts.repeats if abs(repeat.later[0] - first) <= 1), None)
     evidence = (", ".join(section.reasons), *_words(facts, first), f"strength {strength:.2f} of 1")
     offers = facts.offers(first, last, upbeat=True)
-    if strength >= line and any(words in reason for reason in section.reasons for words in _BACK):
-        question = "What was heard before comes back: in its first colour, or richer?"
-        return Draft("return", first, last, 0.2 + 0.5 * strength, evidence, question, offers.repeat(), upbeat=True)
-    if strength >= line and known is None and any(words in reason for reason in section.reasons for words in _NEW):
-        question = "Which colour belongs to this theme?"
-        return Draft("new theme", first, last, 0.35 + 0.6 * strength, evidence, question, offers.theme(), upbeat=True)
-    question = "Does the new character bring other players?"
-    return Draft("contrast", first, last, 0.2 + 0.55 * strength, evidence, question, offers.contrast(), upbeat=True)
+    question, weight, options = {
+        "new theme": ("Which colour belongs to this theme?", 0.7, offers.theme),
+        "return": ("What was heard before comes back: in its first colour, or richer?", 0.5, offers.repeat),
+        "contrast": ("Does the new character bring other players?", 0.55, offers.contrast),
+    }[name]
+    return Draft(name, first, last, 0.2 + weight * strength, evidence, question, options(), upbeat=True)
 
 
 def _words(facts: Facts, bar: int) -> list[str]:

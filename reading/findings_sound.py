@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 __all__ = ["accent_findings", "dynamic_findings", "pedal_findings", "swell_findings"]
 
 _RARE = 8  # one arpeggio sign for so many bars or fewer is an accent; more are a way of playing
+_STRONG_SIGN = 0.65  # sforzando and forte-piano have 0.7
 _WEAK = 0.3  # an accent below this strength is kept in the table only
 
 
@@ -27,7 +28,8 @@ def accent_findings(facts: Facts) -> list[Draft]:
     ]
     often = Counter(accent.reasons[0].split(" over ")[0] for accent in strong)
     rolls = often["arpeggio sign"] <= len(facts.score.bars) / _RARE
-    return [_accent_draft(facts, group, rolls=rolls) for group in _accent_groups(strong)]
+    groups = [part for group in _accent_groups(strong) for part in _parted_by_kind(group)]
+    return [_accent_draft(facts, group, rolls=rolls) for group in groups]
 
 
 def _accent_groups(accents: list[Accent]) -> list[list[Accent]]:
@@ -39,6 +41,20 @@ def _accent_groups(accents: list[Accent]) -> list[list[Accent]]:
         else:
             groups.append([accent])
     return groups
+
+
+def _parted_by_kind(group: list[Accent]) -> list[list[Accent]]:
+    """Part a row of accents where the strong signs (sforzando, forte-piano) begin and end.
+
+    Editors add accents around the composer's sforzandos; what stands before or after them is a row of its own.
+    """
+    strong = [accent.bar_index for accent in group if accent.marked and accent.strength >= _STRONG_SIGN]
+    if not strong:
+        return [group]
+    before = [accent for accent in group if accent.bar_index < strong[0]]
+    after = [accent for accent in group if accent.bar_index > strong[-1]]
+    core = [accent for accent in group if strong[0] <= accent.bar_index <= strong[-1]]
+    return [part for part in (before, core, after) if part]
 
 
 def _accent_draft(facts: Facts, group: list[Accent], *, rolls: bool) -> Draft:

@@ -28,7 +28,7 @@ from reading.features_bars import BarFeatures, bar_features
 from reading.features_whole import WholeBars, whole_bars
 from reading.form_signs import signs
 from reading.form_stretches import stretches
-from reading.form_words import reasons_for
+from reading.form_words import Told, reasons_for
 from reading.repeats import find
 from reading.repeats_alike import diagonal_runs, dice_by_interval
 
@@ -66,11 +66,17 @@ class Section:
         0 to 1, as a share of the strongest start of the piece; the opening has 1.
     reasons : tuple of str
         In words, the strongest first.
+    heard : float
+        Likeness of its first two bars to the most similar two before them, at any transposition: 0 new, 1 a return.
+    back : bool
+        A longer repeat begins here, or the opening comes back.
     """
 
     bar_index: int
     strength: float
     reasons: tuple[str, ...]
+    heard: float = 1.0
+    back: bool = False
 
 
 @dataclass(frozen=True, eq=False)
@@ -150,7 +156,11 @@ def whole_sections(page: WholeBars) -> Sections:
     words = [words_of for part in stretch_of for words_of in part[2]]
     ranked = _peaks(total)
     cut = CUT * float(total[ranked[:5]].mean()) if ranked else 0.0
-    listed = [Section(int(bars[row]), round(float(curve[row]), 3), words[row]()) for row in ranked]
+    told = {row: words[row]() for row in ranked}
+    listed = [
+        Section(int(bars[row]), round(float(curve[row]), 3), told[row].reasons, told[row].heard, told[row].back)
+        for row in ranked
+    ]
     strong = [bool(total[row] >= cut) for row in ranked]
     opening = (Section(1, 1.0, ("opening",)),) if len(bars) else ()
     return Sections(
@@ -160,7 +170,7 @@ def whole_sections(page: WholeBars) -> Sections:
 
 def _gathered(
     score: Score, before: int, repeats: tuple[Repeat, ...], page: WholeBars
-) -> tuple[Ints, dict[str, Floats], list[Callable[[], tuple[str, ...]]]]:
+) -> tuple[Ints, dict[str, Floats], list[Callable[[], Told]]]:
     """Return bar indices, curves and, by row, a function for the reasons, of a stretch that starts after *before*."""
     keep = ~first_endings(score)
     if keep.sum() > 1 and score.bars["pickup"][0]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -15,11 +16,13 @@ if TYPE_CHECKING:
     from reading.form_signs import Signs
     from reading.repeats import Repeat
 
-__all__ = ["interval_words", "reasons_for"]
+__all__ = ["Told", "interval_words", "reasons_for"]
 
 TELLING = 0.5
 """A curve explains a start where it reaches this share of its range."""
 MOST_REASONS = 4
+RETURN = 3.0
+"""Weight of the words for a return."""
 UNHEARD = 0.4
 """Two bars that resemble no earlier ones by more than this are new."""
 CHANGES = {
@@ -33,6 +36,19 @@ CHANGES = {
     "figuration": "figuration changes",
 }
 INTERVALS = ("minor second", "major second", "minor third", "major third", "fourth", "tritone")
+
+
+@dataclass(frozen=True)
+class Told:
+    """What is said of a start: reasons in words, the strongest first, and the facts behind two of them.
+
+    ``heard``: likeness of its first two bars to the most similar two before them, at any transposition, 0 to 1.
+    ``back``: a longer repeat begins here, or the opening comes back.
+    """
+
+    reasons: tuple[str, ...]
+    heard: float
+    back: bool
 
 
 def interval_words(semitones: int) -> str:
@@ -56,7 +72,7 @@ def reasons_for(
     printed: Signs,
     said: Callable[[int], str],
     before: int = 0,
-) -> Callable[[int], tuple[str, ...]]:
+) -> Callable[[int], Told]:
     """Return a function that tells, for a row of the features, why a passage starts there.
 
     Parameters
@@ -77,18 +93,22 @@ def reasons_for(
     steps = {name: _step(matrix) for name, matrix in features.groups.items()}
     bars = features.bars
 
-    def words(row: int) -> tuple[str, ...]:
+    def words(row: int) -> Told:
         found = _returns(int(bars[row]) + before, repeats, said)
         found += [(2.5, text) for text in printed.words[bars[row] - 1]]
-        if parts["opening"][row] >= TELLING and _like_opening(alike, row):
+        opens = parts["opening"][row] >= TELLING and _like_opening(alike, row)
+        back = opens or any(weight == RETURN for weight, _ in found)
+        heard = _heard(alike, row)
+        if opens:
             found.append((2.0 * float(parts["opening"][row]), "opening returns"))
-        if not any(weight == 3.0 for weight, _ in found) and _unheard(alike, row):
+        if not any(weight == RETURN for weight, _ in found) and heard < UNHEARD:
             found.append((1.5, "new theme"))
         if parts["repetition"][row] >= TELLING and len(found) < 2:
             found.append((float(parts["repetition"][row]), "starts a passage heard more than once"))
         found += [(float(step[row]), CHANGES[name]) for name, step in steps.items() if step[row] >= TELLING]
         found.sort(key=lambda pair: -pair[0])
-        return tuple(text for _, text in found[:MOST_REASONS]) or ("many small changes together",)
+        reasons = tuple(text for _, text in found[:MOST_REASONS]) or ("many small changes together",)
+        return Told(reasons, round(heard, 3), back)
 
     return words
 
@@ -100,7 +120,7 @@ def _returns(bar: int, repeats: tuple[Repeat, ...], said: Callable[[int], str]) 
             how = interval_words(repeat.semitones) or {"literal": "literally", "modal": "in the other mode"}.get(
                 repeat.kind, "varied"
             )
-            return [(3.0, f"theme returns: bar {said(repeat.first[0])} on, {how}")]
+            return [(RETURN, f"theme returns: bar {said(repeat.first[0])} on, {how}")]
     return []
 
 
@@ -110,12 +130,11 @@ def _like_opening(alike: Floats, row: int) -> bool:
     return float(np.mean([alike[step, row + step] for step in steps])) >= TELLING
 
 
-def _unheard(alike: Floats, row: int) -> bool:
-    """Say whether the two bars from a row on resemble no two bars before."""
+def _heard(alike: Floats, row: int) -> float:
+    """Return how much the two bars from a row on resemble the most similar two before; 1 where there are not two."""
     if not 2 <= row < len(alike) - 1:
-        return False
-    pairs = (alike[: row - 1, row] + alike[1:row, row + 1]) / 2
-    return bool(pairs.max() < UNHEARD)
+        return 1.0
+    return float(((alike[: row - 1, row] + alike[1:row, row + 1]) / 2).max())
 
 
 def _step(matrix: Floats) -> Floats:

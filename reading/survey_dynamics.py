@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from reading.score import DYNAMICS
@@ -17,6 +17,9 @@ __all__ = ["Contrast", "DynamicMark", "Swell", "contrasts", "dynamics", "swells"
 _BEFORE = r"\W*(poco a poco |sempre |pi[ùu] |poco |molto |meno )*"
 _ITSELF = r"(cresc|decresc|dim|rinf|rf|sf|smorz|morendo|calando|perdendo|forte|piano|mezza voce|sotto voce)"
 _WORDS = re.compile(_BEFORE + f"({_ITSELF}" + r"|[pf]{1,4}\b|m[pf]\b)", re.IGNORECASE)
+_SWELLING = re.compile(_BEFORE + "(?:(?P<cresc>cresc)|decresc|dim|smorz|morendo|calando|perdendo)", re.IGNORECASE)
+_LEADS_BARS = 8
+"""A swell in words leads to a level at most so many bars away."""
 _SUDDEN = 2
 """Degrees on the scale of ``DYNAMICS`` (p to mf is 2) from which a change without a hairpin counts as sudden."""
 _SHORT_BARS = 4
@@ -112,6 +115,8 @@ def _half_bar(score: Score, bar: int) -> int:
 def contrasts(score: Score, rows: tuple[DynamicMark, ...]) -> tuple[Contrast, ...]:
     """Return sudden changes of loudness; changes that follow each other closely are one alternation.
 
+    What a hairpin or the words for it lead to is not sudden.
+
     Parameters
     ----------
     score : Score
@@ -124,12 +129,12 @@ def contrasts(score: Score, rows: tuple[DynamicMark, ...]) -> tuple[Contrast, ..
         In order of time.
     """
     levels = _levels(score, rows)
-    hairpins = [(row.onset, row.end) for row in rows if row.kind == "hairpin"]
+    ways = [(row.onset, row.end) for row in _ways(score, rows, levels)]
     sudden = []
     for place in range(1, len(levels)):
         before, now = levels[place - 1], levels[place]
         near = now.onset - _half_bar(score, before.bar_index)
-        led = any(a < now.onset and b > before.onset and b >= near for a, b in hairpins)
+        led = any(a < now.onset and b > before.onset and b >= near for a, b in ways)
         if abs(now.degree - before.degree) >= _SUDDEN and not led:
             sudden.append(place)
     groups: list[list[int]] = []
@@ -161,7 +166,7 @@ def _contrast(score: Score, levels: list[DynamicMark], group: list[int]) -> Cont
 
 
 def swells(score: Score, rows: tuple[DynamicMark, ...]) -> tuple[Swell, ...]:
-    """Return the hairpins with the levels they lead from and to.
+    """Return the hairpins, and the words for them, with the levels they lead from and to.
 
     Parameters
     ----------
@@ -172,15 +177,62 @@ def swells(score: Score, rows: tuple[DynamicMark, ...]) -> tuple[Swell, ...]:
     Returns
     -------
     tuple of Swell
+        A hairpin that begins with the word is one swell with it. A swell in words lasts to the next level or the next
+        swell the other way, within eight bars; else four bars. A level that goes the other way ends any swell.
     """
     levels, result = _levels(score, rows), []
-    for row in rows:
-        if row.kind != "hairpin":
-            continue
+    for row in _ways(score, rows, levels):
         half = _half_bar(score, row.bar_index)
         before = [level.degree for level in levels if level.onset <= row.onset]
-        after = [level.degree for level in levels if row.onset < level.onset <= row.end + half]
+        near = [level for level in levels if row.onset < level.onset <= row.end + half]
+        after = [level.degree for level in near if not _against(score, row, level, levels)]
         last = score.bar_at(max(row.onset, row.end - 1))
-        kind = "dim" if row.mark.startswith("d") else "cresc"
-        result.append(Swell(row.bar_index, last, kind, before[-1] if before else -1, after[0] if after else -1))
+        result.append(Swell(row.bar_index, last, row.mark, before[-1] if before else -1, after[0] if after else -1))
     return tuple(result)
+
+
+def _ways(score: Score, rows: tuple[DynamicMark, ...], levels: list[DynamicMark]) -> list[DynamicMark]:
+    """Return hairpins and the words for them as rows marked ``cresc`` or ``dim``, each with the end it leads to."""
+    marks = [replace(row, mark=way) for row in rows if (way := _way(row))]
+    merged: list[DynamicMark] = []
+    for mark in marks:
+        twin = next((one for one in reversed(merged) if one.mark == mark.mark and _one_swell(score, one, mark)), None)
+        if twin is None:
+            merged.append(mark)
+        else:
+            kind = "text" if "text" in (twin.kind, mark.kind) else twin.kind
+            merged[merged.index(twin)] = replace(twin, end=max(twin.end, mark.end), kind=kind)
+    return [replace(mark, end=_goal(score, mark, merged, levels)) for mark in merged]
+
+
+def _way(row: DynamicMark) -> str:
+    """Return ``cresc`` or ``dim`` for a hairpin or a word that swells or fades, else nothing."""
+    if row.kind == "hairpin":
+        return "dim" if row.mark.startswith("d") else "cresc"
+    words = _SWELLING.match(row.mark) if row.kind == "text" else None
+    return "" if words is None else "cresc" if words["cresc"] else "dim"
+
+
+def _one_swell(score: Score, one: DynamicMark, other: DynamicMark) -> bool:
+    """Whether a hairpin and a word, or two words, begin together."""
+    return "text" in (one.kind, other.kind) and abs(other.onset - one.onset) <= _half_bar(score, one.bar_index)
+
+
+def _against(score: Score, mark: DynamicMark, level: DynamicMark, levels: list[DynamicMark]) -> bool:
+    """Whether a level goes the other way than a swell, or is the same again a bar or more after its beginning."""
+    known = [one.degree for one in levels if one.onset <= mark.onset]
+    step = (level.degree - known[-1]) * (1 if mark.mark == "cresc" else -1) if known else 1
+    return step < 0 or (step == 0 and level.onset - mark.onset >= 2 * _half_bar(score, mark.bar_index))
+
+
+def _goal(score: Score, mark: DynamicMark, ways: list[DynamicMark], levels: list[DynamicMark]) -> int:
+    """Return where a swell ends."""
+    against = [level.onset for level in levels if level.onset > mark.onset and _against(score, mark, level, levels)]
+    if mark.kind == "hairpin":
+        return min([mark.end, *against])
+    goals = [level.onset for level in levels if level.onset > mark.onset]
+    goals += [other.onset for other in ways if other.mark != mark.mark and other.onset > mark.onset]
+    bars = score.bars
+    ends = [int(bars["onset"][row] + bars["duration"][row]) for row in range(mark.bar_index - 1, len(bars))]
+    near = [goal for goal in goals if goal <= ends[min(_LEADS_BARS, len(ends)) - 1]]
+    return min(near) if near else max(mark.end, ends[min(_LEADS_BARS // 2, len(ends)) - 1])
