@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from jsonschema import Draft202012Validator
 
+from reading.features_whole import whole_bars
 from reading.findings import Draft, bar_words, ranked
 from reading.findings_options import Offers
 from reading.palette import Palette
