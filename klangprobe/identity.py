@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
 __all__ = ["passage_key", "same_here"]
 
-_VERSION = 8
+_VERSION = 9
 """Raised whenever render, compare or the page make something else of the same input."""
 
 

@@ -91,11 +91,20 @@ class StemSound:
         key -1 where nothing could be sounded.
     missing : tuple of (int, int)
         ``(bank, program)`` asked for that the synth does not have; another was used.
+    heard : tuple of (int, int), optional
+        Stretches of samples outside which every sample is zero, in order and apart; None where the synth does not say.
+        Most players rest most of the time, and silence then costs neither time nor memory.
     """
 
     samples: np.ndarray[Any, np.dtype[np.float32]]
     replaced: tuple[tuple[int, int], ...] = ()
     missing: tuple[tuple[int, int], ...] = ()
+    heard: tuple[tuple[int, int], ...] | None = None
+
+    @property
+    def stretches(self) -> tuple[tuple[int, int], ...]:
+        """Stretches to be looked at: *heard*, or the whole."""
+        return ((0, len(self.samples)),) if self.heard is None else self.heard
 
 
 class StemStream(Protocol):

@@ -103,15 +103,17 @@ class Room:
         ndarray, float32, shape (n, 2)
             What arrives during these samples; what comes later is kept for the next piece.
         """
-        count, rest = len(sent), self._tail.shape[1]
-        full = np.fft.irfft(np.fft.rfft(sent, self._size) * self._answer, self._size)[:, : count + rest]
-        full[:, :rest] += self._tail
-        self._tail = full[:, count:].copy()
-        return np.ascontiguousarray(full[:, :count].T, np.float32)
+        return self.joined(self.spread(sent), len(sent))
 
+    def spread(self, sent: Samples) -> Samples:
+        """Return all that comes of a piece, shape (2, at least n + length of the response); for any thread."""
+        if not sent.any():
+            return np.zeros((2, len(sent) + self._tail.shape[1]), np.float32)
+        return np.asarray(np.fft.irfft(np.fft.rfft(sent, self._size) * self._answer, self._size), np.float32)
 
-def whole_answer(sent: Samples) -> Samples:
-    """Return the room's answer to a whole sound, shape (n, 2); what would come after its end is left out."""
-    room = Room()
-    pieces = [room.answer(sent[first : first + room.block]) for first in range(0, len(sent), room.block)]
-    return np.concatenate(pieces) if pieces else np.zeros((0, 2), np.float32)
+    def joined(self, spread: Samples, count: int) -> Samples:
+        """Return what arrives during the *count* samples of a piece, shape (n, 2), earlier pieces included."""
+        rest = self._tail.shape[1]
+        spread[:, :rest] += self._tail
+        self._tail = spread[:, count : count + rest].copy()
+        return np.ascontiguousarray(spread[:, :count].T, np.float32)

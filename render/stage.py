@@ -26,6 +26,7 @@ __all__ = [
     "fade_in",
     "narrowed",
     "place",
+    "place_into",
     "radiate",
     "seat",
 ]
@@ -107,17 +108,20 @@ def place(samples: Samples, where: Seat, gain_db: float, length: int) -> Samples
     length : int
         Samples of the result.
     """
+    out = np.zeros((length, 2), np.float32)
+    first = where.delay_samples
+    count = max(0, min(len(samples), length - first))
+    place_into(out[first : first + count], samples[:count], where, gain_db)
+    return out
+
+
+def place_into(out: Samples, samples: Samples, where: Seat, gain_db: float) -> None:
+    """Fill *out* with a piece of a stem as it reaches the listener, of the same length; the delay is the caller's."""
     gain = 10.0 ** ((gain_db + where.gain_db) / 20.0)
     pan = np.clip(where.azimuth_deg / _SPREAD_DEG, -1.0, 1.0)
     angle = (pan + 1.0) * np.pi / 4.0
     left, right = np.sqrt(2.0) * np.cos(angle), np.sqrt(2.0) * np.sin(angle)
-    matrix = gain * NARROWING * np.array([left, right])
-    out = np.zeros((length, 2), np.float32)
-    first = where.delay_samples
-    count = max(0, min(len(samples), length - first))
-    if count:
-        _through(samples[:count], matrix, out[first : first + count])
-    return out
+    _through(samples, gain * NARROWING * np.array([left, right]), out)
 
 
 def narrowed(samples: Samples) -> Samples:
@@ -143,12 +147,10 @@ def _through(samples: Samples, matrix: np.ndarray[Any, Any], out: Samples) -> No
     placed += a * pairs
 
 
-def radiate(sent: Samples, samples: Samples, where: Seat, gain_db: float) -> None:
+def radiate(sent: Samples, samples: Samples, gain_db: float) -> None:
     """Add what a player radiates to *sent*, shape (n,), in place: the room hears it whatever the distance."""
     gain = np.float32(10.0 ** (gain_db / 20.0) / np.sqrt(2.0))
-    first = where.delay_samples
-    count = max(0, min(len(samples), len(sent) - first))
-    sent[first : first + count] += gain * (samples[:count, 0] + samples[:count, 1])
+    sent += gain * (samples[:, 0] + samples[:, 1])
 
 
 def fade_in(samples: Samples) -> None:

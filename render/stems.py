@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
 __all__ = ["STEM_VERSION", "sound_stems", "stem_key"]
 
-STEM_VERSION = 1
+STEM_VERSION = 2
 """Raised whenever the same request would sound different."""
 
 
@@ -79,16 +79,21 @@ def _fetched(store: Store | None, key: str) -> StemSound | None:
     if entry is None:
         return None
     arrays, meta = entry
-    pairs: dict[str, Any] = meta or {}
-    return StemSound(
-        arrays["samples"],
-        tuple((int(a), int(b)) for a, b in pairs.get("replaced", [])),
-        tuple((int(a), int(b)) for a, b in pairs.get("missing", [])),
-    )
+    facts: dict[str, Any] = meta or {}
+    heard = tuple((int(first), int(last)) for first, last in facts["heard"])
+    samples, done = np.zeros((int(facts["length"]), 2), np.float32), 0
+    for first, last in heard:
+        samples[first:last] = arrays["heard"][done : done + last - first]
+        done += last - first
+    replaced, missing = (tuple((int(a), int(b)) for a, b in facts[name]) for name in ("replaced", "missing"))
+    return StemSound(samples, replaced, missing, heard)
 
 
 def _keep(store: Store | None, key: str, sound: StemSound) -> None:
-    """Keep a finished stem."""
+    """Keep a finished stem, without its silence."""
     if store:
-        samples = np.ascontiguousarray(sound.samples, np.float32)
-        store.put(key, {"samples": samples}, {"replaced": sound.replaced, "missing": sound.missing})
+        pieces = [sound.samples[first:last] for first, last in sound.stretches] or [sound.samples[:0]]
+        heard = pieces[0] if len(pieces) == 1 else np.concatenate(pieces)
+        facts = {"length": len(sound.samples), "heard": sound.stretches}
+        facts |= {"replaced": sound.replaced, "missing": sound.missing}
+        store.put(key, {"heard": np.ascontiguousarray(heard, np.float32)}, facts)

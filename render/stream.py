@@ -197,6 +197,6 @@ class _Group:
             here = line.seat.without_delay
             dry += place(come[:_BLOCK], here, line.voiced.gain_db, _BLOCK)
             if self.settings.room:
-                radiate(sent, come[:_BLOCK], here, line.voiced.gain_db)
+                radiate(sent, come[:_BLOCK], line.voiced.gain_db)
         self.first = False
         return dry, sent

@@ -11,9 +11,10 @@ import numpy as np
 from base.identity import digest
 from render.dynamics import Dynamics
 from render.lines import Line, instrumentarium, lines_of, span_of
-from render.room import LENGTH_S, ROOM_VERSION, impulse_response, whole_answer
+from render.mixing import Placing, mixed
+from render.room import LENGTH_S, ROOM_VERSION, impulse_response
 from render.sound import SAMPLE_RATE_HZ, Rendering, Stem
-from render.stage import STAGE_VERSION, fade_in, place, radiate
+from render.stage import STAGE_VERSION, fade_in
 from render.stems import sound_stems
 from soundfonts.balance import power_table
 
@@ -91,8 +92,7 @@ def render_variants(
     with ThreadPoolExecutor(max(1, workers)) as pool:
         for arrangement, lines in zip(arrangements, variants, strict=True):
             sounds = stems.pop()  # and so let go, unless a later variant needs some of it again
-            placed, room = _on_stage(lines, sounds, length, settings, pool, placed_before)
-            mix = _summed([stem.samples for stem in placed] + ([room] if room is not None else []), length)
+            placed, mix, room = _on_stage(lines, sounds, length, settings, pool, placed_before)
             said = [text for line, (_, sound) in zip(lines, sounds, strict=True) for text in line.warnings(sound)]
             warnings, onsets = (*players.warnings, *said), _onsets(lines)
             name = arrangement.variant
@@ -126,44 +126,29 @@ def _on_stage(
     settings: RenderSettings,
     pool: Executor,
     before: dict[str, Stem],
-) -> tuple[list[Stem], Samples | None]:
-    """Place the stems of one variant, and let the room answer; stems placed *before* are the same arrays again."""
-
-    def one(line: Line, key: str, dry: Samples) -> Stem:
-        """Place one stem."""
-        facts = key, line.seat, line.voiced.gain_db, line.performance.cut, length
-        name = digest("placed stem", STAGE_VERSION, *facts)
+) -> tuple[list[Stem], Samples, Samples | None]:
+    """Place the stems of one variant, sum them, let the room answer; one placed *before* is the same array again."""
+    stems, players = [], []
+    for line, (key, sound) in zip(lines, sounds, strict=True):
+        gain_db = line.voiced.gain_db
+        name = digest("placed stem", STAGE_VERSION, key, line.seat, gain_db, line.performance.cut, length)
         known = before.get(name)
-        samples = known.samples if known else place(dry, line.seat, line.voiced.gain_db, length)
-        before[name] = Stem(line.part.player.name, samples, name)
-        return before[name]
-
-    dry = [_as_heard(line, sound) for line, (_, sound) in zip(lines, sounds, strict=True)]
-    stems = pool.map(one, lines, (key for key, _ in sounds), dry)
-    if not settings.room:
-        return list(stems), None
-    # Summed in one order whatever the number of threads, so that every run gives the same samples.
-    sent = np.zeros(length, np.float32)
-    for line, samples in zip(lines, dry, strict=True):
-        radiate(sent, samples, line.seat, line.voiced.gain_db)
-    return list(stems), whole_answer(sent)
+        out = known.samples if known else np.zeros((length, 2), np.float32)
+        players.append(Placing(_as_heard(line, sound), sound.stretches, line.seat, gain_db, out, known is not None))
+        stems.append(Stem(line.part.player.name, out, name))
+        before[name] = stems[-1]
+    return stems, *mixed(players, length, room=settings.room, pool=pool)
 
 
 def _as_heard(line: Line, sound: StemSound) -> Samples:
     """Return the synth's samples, faded in where a note had to be struck anew."""
     if not line.performance.cut:
         return sound.samples
-    samples = sound.samples.copy()
+    samples = np.zeros_like(sound.samples)
+    for first, last in sound.stretches:
+        samples[first:last] = sound.samples[first:last]
     fade_in(samples)
     return samples
-
-
-def _summed(layers: list[Samples], length: int) -> Samples:
-    """Add up layers of one length in their order."""
-    mix = np.zeros((length, 2), np.float32)
-    for layer in layers:
-        mix += layer
-    return mix
 
 
 def _onsets(lines: list[Line]) -> dict[int, float]:

@@ -83,7 +83,7 @@ class FluidSynth:
             "font": self.font.sha256,
             "voices": str(POLYPHONY),
             "interpolation": "4",
-            "steady": "2",
+            "steady": "3",
         }
 
     def render(self, request: StemRequest) -> StemSound:
@@ -92,12 +92,12 @@ class FluidSynth:
         self._served += 1
         synth = FreshSynth(loaded, request)
         try:
-            samples = without_offset(synth.all(self.tail_cap_s))
+            samples, heard = without_offset(synth.all(self.tail_cap_s), tuple(synth.heard))
         finally:
             synth.close()
             with self._lock:
                 self._idle.append(loaded)
-        return StemSound(samples, tuple(sorted(synth.replaced.items())), tuple(sorted(synth.missing)))
+        return StemSound(samples, tuple(sorted(synth.replaced.items())), tuple(sorted(synth.missing)), heard)
 
     def prepare(self) -> None:
         """Load the font where none is idle, so that the first stem need not wait for it."""

@@ -22,7 +22,7 @@ POLYPHONY = 512
 _MOST_CHANNELS = 256
 _CHANNEL_STEP = 16  # the library takes multiples of this
 _DRUM_CHANNEL = 9  # the library treats it differently
-_TAIL_STEP = 2048
+_STEP = 2048  # longest piece made before asking whether anything sounds still
 _INAUDIBLE = 1e-6  # -120 dB re full scale, before the stem's gain
 _CHANNEL_REST_S = 5.0  # a channel is not used again while its last sound may still ring
 _SEARCH_KEYS = 24  # how far to look for a key that sounds
@@ -77,6 +77,7 @@ class FreshSynth:
         self.events = _events(request)
         self.next_event = 0
         self.done = 0
+        self.heard: list[tuple[int, int]] = []  # stretches in which something sounds
         self.selected: dict[int, tuple[int, int]] = {}
         self.keys: dict[int, int] = {}
         self.replaced: dict[int, int] = {}
@@ -122,11 +123,11 @@ class FreshSynth:
         end = int(self.events[-1, 0]) + BLOCK if len(self.events) else 0
         limit = end + int(tail_cap_s * self.rate)
         # Room for the longest release; what is not used is never touched, so it takes no memory.
-        whole = np.zeros((limit + _TAIL_STEP, 2), np.float32)
+        whole = np.zeros((limit + _STEP, 2), np.float32)
         self._read_into(whole, 0, count=end)
         while self.done < limit and not self.finished:
             before = self.done
-            self._read_into(whole, 0, count=_TAIL_STEP)
+            self._read_into(whole, 0, count=_STEP)
             if np.max(np.abs(whole[before : self.done])) < _INAUDIBLE:
                 break
         return whole[: self.done]
@@ -185,12 +186,17 @@ class FreshSynth:
         return -1
 
     def _write(self, piece: np.ndarray[Any, np.dtype[np.float32]], first: int, to: int) -> None:
-        """Synthesise up to sample *to* into a piece that begins at sample *first*."""
-        count = to - self.done
-        if count > 0:
+        """Synthesise up to sample *to* into a piece that begins at sample *first* and holds zeros so far."""
+        while self.done < to:
+            if to - self.done > _STEP and self.lib.fluid_synth_get_active_voice_count(self.synth) <= 0:
+                self.done = to  # nothing sounds before the next event
+                return
+            count = min(to - self.done, _STEP)
             place, offset = piece.ctypes.data, 2 * (self.done - first)
             self.lib.fluid_synth_write_float(self.synth, count, place, offset, 2, place, offset + 1, 2)
-            self.done = to
+            begun = self.heard.pop()[0] if self.heard and self.heard[-1][1] == self.done else self.done
+            self.done += count
+            self.heard.append((begun, self.done))
 
 
 _SHIFTS = (0, *(sign * step for step in range(1, _SEARCH_KEYS + 1) for sign in (-1, 1)))

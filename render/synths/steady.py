@@ -19,22 +19,46 @@ __all__ = ["SteadyStream", "without_offset"]
 _GROUP = 16  # the mean changes slowly, so it is worked out on every sixteenth sample
 _HALF = 256  # groups to either side
 _CONTEXT = _GROUP * _HALF
+_BLOCK = 4096  # groups of one transform
 _AT_ONCE = 2048  # groups that stay in the processor's own memory
 
 Samples = np.ndarray[Any, np.dtype[np.float32]]
 Pairs = np.ndarray[Any, np.dtype[np.complex64]]
+Stretches = tuple[tuple[int, int], ...]
 
 
-def without_offset(samples: Samples) -> Samples:
-    """Take the slow wandering out of a stem, in place where its memory allows; return it.
+def without_offset(samples: Samples, heard: Stretches | None = None) -> tuple[Samples, Stretches]:
+    """Take the slow wandering out of a stem, in place where its memory allows.
 
     Parameters
     ----------
     samples : ndarray, float32, shape (n, 2)
+    heard : tuple of (int, int), optional
+        Stretches outside which *samples* are zero.
+
+    Returns
+    -------
+    samples : ndarray, float32, shape (n, 2)
+    heard : tuple of (int, int)
+        Stretches outside which these are zero: what was heard, and half a window to either side.
     """
     samples = np.ascontiguousarray(samples, np.float32)
-    _steady(samples.view(np.complex64)[:, 0], 0, len(samples))
-    return samples
+    pairs = samples.view(np.complex64)[:, 0]
+    wide = _widened(((0, len(pairs)),) if heard is None else heard, len(pairs))
+    for first, last in wide:
+        _steady(pairs[first:last], 0, last - first)
+    return samples, wide
+
+
+def _widened(heard: Stretches, length: int) -> Stretches:
+    """Stretches wider by half a window, cut at the ends of the sound; those that then meet are one."""
+    wide: list[tuple[int, int]] = []
+    for start, end in heard:
+        first, last = max(0, start - _CONTEXT), min(length, end + _CONTEXT)
+        if wide and first <= wide[-1][1]:
+            first = wide.pop()[0]
+        wide.append((first, last))
+    return tuple(wide)
 
 
 def _steady(pairs: Pairs, first: int, last: int) -> None:
@@ -42,13 +66,7 @@ def _steady(pairs: Pairs, first: int, last: int) -> None:
 
     Both channels are handled at once as the parts of complex numbers.
     """
-    whole, rest = divmod(len(pairs), _GROUP)
-    means = np.zeros(whole + 2, np.complex64)
-    means[:whole] = np.mean(pairs[: whole * _GROUP].reshape(whole, _GROUP), axis=1)
-    means[whole] = np.sum(pairs[whole * _GROUP :]) / _GROUP if rest else 0.0
-    size = 1 << (len(means) + 2 * _HALF).bit_length()
-    # Twice the backward transform is a transform and back, turned round; NumPy's forward one is slower.
-    slow = np.fft.ifft(np.fft.ifft(means, size) * _window(size))[size - _HALF - len(means) + 1 : size - _HALF + 1][::-1]
+    slow = _slow(_means(pairs))
     ramp = np.arange(_GROUP, dtype=np.float32) / np.float32(_GROUP)
     for row in range(first // _GROUP, -(-last // _GROUP), _AT_ONCE):
         until = min(row + _AT_ONCE, -(-last // _GROUP))
@@ -58,11 +76,36 @@ def _steady(pairs: Pairs, first: int, last: int) -> None:
         here -= trend.reshape(-1)[: len(here)]
 
 
+def _means(pairs: Pairs) -> Pairs:
+    """Mean of each group, the rest filled up with zeros, and of one more; added up by halves, as memory likes it."""
+    whole, rest = divmod(len(pairs), _GROUP)
+    means = np.zeros(whole + 2, np.complex64)
+    sums = pairs[: whole * _GROUP]
+    for _ in range(_GROUP.bit_length() - 1):
+        sums = sums[0::2] + sums[1::2]
+    means[:whole] = sums
+    means[whole] = np.sum(pairs[whole * _GROUP :]) if rest else 0.0
+    means *= np.float32(1.0 / _GROUP)
+    return means
+
+
+def _slow(means: Pairs) -> Pairs:
+    """Means averaged over the window: overlap-save in blocks that stay in the processor's own memory."""
+    step = _BLOCK - 2 * _HALF
+    count = -(-len(means) // step)
+    padded = np.zeros(count * step + 2 * _HALF, np.complex64)
+    padded[_HALF : _HALF + len(means)] = means
+    blocks = np.lib.stride_tricks.sliding_window_view(padded, _BLOCK)[::step]
+    averaged = np.fft.ifft(np.fft.fft(blocks) * _window())[:, 2 * _HALF :]
+    return np.asarray(averaged.reshape(-1)[: len(means)], np.complex64)
+
+
 @cache
-def _window(size: int) -> np.ndarray[Any, Any]:
-    """Backward transform of the averaging window, scaled so that two backward transforms average."""
-    window = np.hanning(2 * _HALF + 3)[1:-1].astype(np.complex64)
-    return np.fft.ifft(window * (size * size / window.sum()), size).astype(np.complex64)
+def _window() -> np.ndarray[Any, Any]:
+    """Transform of the averaging window over the bins of a block."""
+    window = np.zeros(_BLOCK)
+    window[: 2 * _HALF + 1] = np.hanning(2 * _HALF + 3)[1:-1]
+    return np.fft.fft(window / window.sum()).astype(np.complex64)
 
 
 class SteadyStream:

@@ -7,7 +7,7 @@ import render
 from base.errors import InputError, MissingPart
 from base.store import Store, StoreWarning
 from render import RenderSettings
-from render.room import DECAY_S, ROOM_DB, Room, impulse_response, whole_answer
+from render.room import DECAY_S, ROOM_DB, Room, impulse_response
 from render.stage import Seat, place
 
 DRY = RenderSettings(synth="partials", room=False)
@@ -119,7 +119,7 @@ def test_the_room_decays_as_stated():
 def test_the_room_in_pieces_is_the_room_in_one():
     """Sound sent in blocks gives what sound sent at once gives, and both what convolution gives."""
     sent = np.random.default_rng(1).standard_normal(20_000).astype(np.float32)
-    whole = whole_answer(sent)
+    whole = Room().answer(sent)
     room = Room(4096)
     pieces = np.concatenate([room.answer(sent[at : at + 4096]) for at in range(0, len(sent), 4096)])
     exact = np.convolve(sent, impulse_response()[:, 0])[: len(sent)]
