@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cache
-from importlib.metadata import EntryPoint, entry_points
+from importlib.metadata import EntryPoint, EntryPoints, entry_points
 from typing import Any
 
 from base.errors import InputError, PluginFault, nearest
@@ -41,13 +41,19 @@ def find(group: str) -> dict[str, Plugin]:
         Where two distributions register one name: the last one never silently wins.
     """
     found: dict[str, Plugin] = {}
-    for entry in sorted(entry_points(group=group), key=lambda item: item.name):
+    for entry in sorted(_installed().select(group=group), key=lambda item: item.name):
         plugin = Plugin(entry.name, group, entry)
         if entry.name in found and found[entry.name].entry.value != entry.value:
             msg = f"two plugins of {group} are named '{entry.name}': {found[entry.name].provider}, {plugin.provider}"
             raise PluginFault(msg, hint="Uninstall one of them.")
         found[entry.name] = plugin
     return found
+
+
+@cache
+def _installed() -> EntryPoints:
+    """All entry points of this Python: every distribution is looked through for them, so once."""
+    return entry_points()
 
 
 @cache

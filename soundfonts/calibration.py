@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import dataclass, field
-from functools import cached_property
+from functools import cache, cached_property
 from importlib.resources import files
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -138,11 +138,17 @@ def calibration_of(font: Font | None) -> Calibration:
     """Return what is known of *font*: the user's own measurements first, then those that come with Klangprobe."""
     for path in _places(font.sha256) if font else ():
         try:
-            data = json.loads(path.read_text(encoding="utf-8"))
-            return from_json(data)
+            stat = path.stat()
+            return _measured(path, stat.st_size, stat.st_mtime_ns)
         except (OSError, ValueError, KeyError, TypeError):
             continue  # absent, or from another version: as if it were not there
     return Calibration()
+
+
+@cache
+def _measured(path: Path, _size: int, _changed_ns: int) -> Calibration:
+    """Read a file of measurements, once while it does not change."""
+    return from_json(json.loads(path.read_text(encoding="utf-8")))
 
 
 def user_path(sha256: str) -> Path:

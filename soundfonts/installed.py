@@ -10,6 +10,7 @@ import json
 import os
 from contextlib import suppress
 from dataclasses import dataclass
+from functools import cache
 from importlib.util import find_spec
 from pathlib import Path
 
@@ -152,18 +153,23 @@ def _rank(font: Font) -> tuple[int, str]:
 
 
 def _identified(path: Path) -> Font:
-    """Return the font at *path* with its checksum, from the memory of checksums where nothing changed."""
+    """Return the font at *path* with its checksum."""
     stat = path.stat()
-    stamp = f"{path}|{stat.st_size}|{stat.st_mtime_ns}"
-    memory_path = default_folder() / "soundfonts.json"
+    sha256 = _checksum(path, f"{path}|{stat.st_size}|{stat.st_mtime_ns}", default_folder() / "soundfonts.json")
+    return Font(path, sha256, known(sha256))
+
+
+@cache
+def _checksum(path: Path, stamp: str, memory_path: Path) -> str:
+    """Return the checksum of a file, from the memory of checksums where nothing changed."""
     memory = _remembered(memory_path)
     sha256 = memory.get(stamp)
     if sha256 is None:
         sha256 = file_digest(path)
-        memory[stamp] = sha256
+        memory = _remembered(memory_path) | {stamp: sha256}  # others may have been told of meanwhile
         with suppress(OutputError):  # a cache folder that cannot be written costs time, not correctness
             write_text(memory_path, json.dumps(memory, indent=1))
-    return Font(path, sha256, known(sha256))
+    return sha256
 
 
 def _remembered(path: Path) -> dict[str, str]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from importlib.metadata import EntryPoint, entry_points
+from importlib.metadata import EntryPoint, EntryPoints, entry_points
 
 import pytest
 
@@ -69,7 +69,7 @@ def test_an_unknown_plugin_is_an_input_error() -> None:
 def test_two_plugins_of_one_name_are_refused(monkeypatch) -> None:
     """The last one never silently wins."""
     entries = [EntryPoint("same", value, "g") for value in ("a:A", "b:B")]
-    monkeypatch.setattr(plugins, "entry_points", lambda group: entries)
+    monkeypatch.setattr(plugins, "_installed", lambda: EntryPoints(entries))
     with pytest.raises(PluginFault, match="two plugins of g are named 'same'"):
         plugins.find.__wrapped__("g")
 
