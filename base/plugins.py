@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cache
-from importlib.metadata import EntryPoint, EntryPoints, entry_points
+from importlib.metadata import EntryPoint, entry_points
 from typing import Any
 
 from base.errors import InputError, PluginFault, nearest
@@ -51,7 +51,7 @@ def find(group: str) -> dict[str, Plugin]:
 
 
 @cache
-def _installed() -> EntryPoints:
+def _installed() -> Any:  # the type changes with Python 3.12; both have select()
     """All entry points of this Python: every distribution is looked through for them, so once."""
     return entry_points()
 

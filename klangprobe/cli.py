@@ -194,6 +194,8 @@ def _prepare() -> None:
     for name in ("SIGTERM", "SIGHUP"):
         if (number := getattr(signal, name, None)) and signal.getsignal(number) == signal.SIG_DFL:
             signal.signal(number, lambda *_: sys.exit(143))
+    # Work is shared among our own threads and processes; those of the linear algebra would only spin beside them.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     warnings.formatwarning = _plainly
     for name in ("stdout", "stderr"):
         if getattr(sys, name) is None:
