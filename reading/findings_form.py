@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from reading.findings import Draft
@@ -16,8 +15,6 @@ if TYPE_CHECKING:
 __all__ = ["dialogue_findings", "repeat_findings", "section_findings"]
 
 _THEME = 0.55  # weaker starts are phrases; well below the first rank, so that no theme of that rank loses its name
-_UNHEARD = 0.42  # likeness to what came before, below which music is new ...
-_NEAR = 0.08  # ... or as much lower or higher, where no start of the piece lies
 _PARTS = 0.85  # a start that ends what comes before it
 _LEAST = 0.36  # weaker starts are kept in the table only
 _SHOWN_BARS = 8
@@ -30,33 +27,22 @@ def section_findings(facts: Facts) -> list[Draft]:
     The name follows from the notes; how much the start stands out decides the rank.
     """
     starts = [section for section in facts.sections.rows + facts.sections.more if section.strength >= _LEAST]
-    line = _widest_gap([section.heard for section in starts], _UNHEARD, _NEAR)
     parting = sorted(section.bar_index for section in starts if section.strength >= _PARTS)
     told = [repeat.later[0] for repeat in facts.repeats]
     drafts = []
     for section in starts:
         following = next((bar for bar in parting if bar > section.bar_index), len(facts.score.bars) + 1)
-        name = _name(section, line)
+        name = _name(section)
         if section.bar_index > 1 and (name != "return" or all(abs(section.bar_index - bar) > 1 for bar in told)):
             drafts.append(_section_draft(facts, section, name, min(section.bar_index + _SHOWN_BARS, following) - 1))
     return drafts
 
 
-def _widest_gap(values: list[float], middle: float, near: float) -> float:
-    """Return the middle of the widest gap between values near *middle*.
-
-    A fixed line would name a start otherwise in two editions where it lies on the line; in a gap no start does.
-    """
-    edges = [middle - near, *sorted(value for value in values if abs(value - middle) < near), middle + near]
-    low, high = max(pairwise(edges), key=lambda pair: pair[1] - pair[0])
-    return (low + high) / 2
-
-
-def _name(section: Section, line: float) -> str:
+def _name(section: Section) -> str:
     """Name a start by what follows it."""
     if section.back:
         return "return"
-    return "new theme" if section.heard < line and section.strength >= _THEME else "contrast"
+    return "new theme" if section.new and section.strength >= _THEME else "contrast"
 
 
 def _section_draft(facts: Facts, section: Section, name: str, last: int) -> Draft:

@@ -67,16 +67,14 @@ class Section:
         0 to 1, as a share of the strongest start of the piece; the opening has 1.
     reasons : tuple of str
         In words, the strongest first.
-    heard : float
-        Likeness of its first two bars to the most similar two before them, at any transposition: 0 new, 1 a return.
-    back : bool
-        A longer repeat begins here, or the opening comes back.
+    new, back : bool
+        Its first two bars resemble no two before them; a longer repeat begins here, or the opening comes back.
     """
 
     bar_index: int
     strength: float
     reasons: tuple[str, ...]
-    heard: float = 1.0
+    new: bool = False
     back: bool = False
 
 
@@ -159,7 +157,7 @@ def whole_sections(page: WholeBars) -> Sections:
     cut = CUT * float(total[ranked[:5]].mean()) if ranked else 0.0
     told = {row: words[row]() for row in ranked}
     listed = [
-        Section(int(bars[row]), round(float(curve[row]), 3), told[row].reasons, told[row].heard, told[row].back)
+        Section(int(bars[row]), round(float(curve[row]), 3), told[row].reasons, told[row].new, told[row].back)
         for row in ranked
     ]
     strong = [bool(total[row] >= cut) for row in ranked]

@@ -42,12 +42,12 @@ INTERVALS = ("minor second", "major second", "minor third", "major third", "four
 class Told:
     """What is said of a start: reasons in words, the strongest first, and the facts behind two of them.
 
-    ``heard``: likeness of its first two bars to the most similar two before them, at any transposition, 0 to 1.
-    ``back``: a longer repeat begins here, or the opening comes back.
+    ``new``: its first two bars resemble no two before them, at any transposition. ``back``: a longer repeat begins
+    here, or the opening comes back.
     """
 
     reasons: tuple[str, ...]
-    heard: float
+    new: bool
     back: bool
 
 
@@ -98,17 +98,17 @@ def reasons_for(
         found += [(2.5, text) for text in printed.words[bars[row] - 1]]
         opens = parts["opening"][row] >= TELLING and _like_opening(alike, row)
         back = opens or any(weight == RETURN for weight, _ in found)
-        heard = _heard(alike, row)
+        new = _unheard(alike, row)
         if opens:
             found.append((2.0 * float(parts["opening"][row]), "opening returns"))
-        if not any(weight == RETURN for weight, _ in found) and heard < UNHEARD:
+        if not any(weight == RETURN for weight, _ in found) and new:
             found.append((1.5, "new theme"))
         if parts["repetition"][row] >= TELLING and len(found) < 2:
             found.append((float(parts["repetition"][row]), "starts a passage heard more than once"))
         found += [(float(step[row]), CHANGES[name]) for name, step in steps.items() if step[row] >= TELLING]
         found.sort(key=lambda pair: -pair[0])
         reasons = tuple(text for _, text in found[:MOST_REASONS]) or ("many small changes together",)
-        return Told(reasons, round(heard, 3), back)
+        return Told(reasons, new, back)
 
     return words
 
@@ -130,11 +130,12 @@ def _like_opening(alike: Floats, row: int) -> bool:
     return float(np.mean([alike[step, row + step] for step in steps])) >= TELLING
 
 
-def _heard(alike: Floats, row: int) -> float:
-    """Return how much the two bars from a row on resemble the most similar two before; 1 where there are not two."""
+def _unheard(alike: Floats, row: int) -> bool:
+    """Say whether the two bars from a row on resemble no two bars before."""
     if not 2 <= row < len(alike) - 1:
-        return 1.0
-    return float(((alike[: row - 1, row] + alike[1:row, row + 1]) / 2).max())
+        return False
+    pairs = (alike[: row - 1, row] + alike[1:row, row + 1]) / 2
+    return bool(pairs.max() < UNHEARD)
 
 
 def _step(matrix: Floats) -> Floats:
