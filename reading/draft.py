@@ -10,6 +10,7 @@ from collections import Counter, defaultdict
 from dataclasses import dataclass, field, replace
 
 from reading.score import Mark, PartInfo, Remark
+from reading.sung import ELISION, SYLLABIC, cleaned, syllable_value
 
 __all__ = ["MAX_BARS", "MAX_NOTES", "Draft", "RawBar", "RawMark", "RawNote", "finished_mark"]
 
@@ -17,6 +18,8 @@ _WORST_PLACES = 12
 MAX_BARS = 20_000
 MAX_NOTES = 400_000
 MAX_MARKS = 60_000
+MAX_SYLLABLES = 60_000
+MAX_VERSES = 40
 
 
 @dataclass(slots=True, eq=False)
@@ -117,6 +120,7 @@ class Draft:
     losses: Counter[tuple[str, str]] = field(default_factory=Counter)
     open_volta: int = 0
     hidden: int = 0
+    syllables: int = 0
     tempos: dict[tuple[int, int], RawMark] = field(default_factory=dict)
     jumps: dict[int, list[RawMark]] = field(default_factory=dict)
     places: dict[tuple[str, str], list[tuple[int, int, int]]] = field(default_factory=lambda: defaultdict(list))
@@ -146,11 +150,42 @@ class Draft:
 
     def mark(self, kind: str, bar: int, onset: int, part: int = 0, staff: int = 0, value: str = "") -> RawMark:
         """Append a mark at *onset* ticks within *bar* and return it."""
-        if len(self.marks) >= MAX_MARKS:
+        if len(self.marks) - self.syllables >= MAX_MARKS:
             raise ValueError(f"more than {MAX_MARKS} marks in one score")
         made = RawMark(kind, onset, onset, part, staff, value[:400], bar=bar, end_bar=bar)
         self.marks.append(made)
         return made
+
+    def sing(
+        self, note: RawNote, verse: str, pieces: list[tuple[str, str]], *, extend: bool = False, sung: int = 0
+    ) -> None:
+        """Put a syllable under *note*; what is no text, and more than a page could hold, is not carried.
+
+        Parameters
+        ----------
+        verse : str
+            Its number or name in the file.
+        pieces : list of (str, str)
+            Place in the word (``single``, ``begin``, ``middle``, ``end``) and text; several where they share the note.
+        sung : int
+            Verses the note has already.
+        """
+        read = [(kind if kind in SYLLABIC else "single", cleaned(text)) for kind, text in pieces[:8]]
+        read = [(kind, text) for kind, text in read if text]
+        if not read:
+            return
+        text = ELISION.join(text for _, text in read)
+        place = (note.bar, note.part, note.staff)
+        if sung >= MAX_VERSES or self.syllables >= MAX_SYLLABLES:
+            self.lose("lyric", "sung text beyond what a score can hold", *place)
+            return
+        if any(_altered(text) for _, text in pieces):
+            self.lose("lyric", "letters of sung text that are none, or too many for one note", *place)
+        number = "".join(cleaned(verse).split())[:16] or "1"
+        self.syllables += 1
+        value = syllable_value(number, text, [kind for kind, _ in read], extend=extend)
+        mark = RawMark("lyric", note.onset, note.onset, note.part, note.staff, value, [note], note.bar, note.bar)
+        self.marks.append(mark)
 
     def settle_metres(self) -> None:
         """Choose among the metres of the parts the one that fits how long the bar is; else the first part's."""
@@ -218,6 +253,11 @@ class Draft:
     def part(self, row: int, **changes: object) -> None:
         """Change facts about part *row*."""
         self.parts[row] = replace(self.parts[row], **changes)  # type: ignore[arg-type]
+
+
+def _altered(text: str) -> bool:
+    """Whether more than spaces is lost when a text is cleaned."""
+    return len(cleaned(text)) < len(" ".join(text.split()))
 
 
 def finished_mark(raw: RawMark) -> Mark:

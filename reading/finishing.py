@@ -64,6 +64,9 @@ def finish(draft: Draft, source: str, sha256: str) -> Score:
         note.id = row
         table[row] = _row(note, voices[id(note)])
     _grace_marks(draft, notes)
+    for mark in draft.marks:
+        if mark.kind == "lyric":  # where its own note head stands, though that may be tied to an earlier one
+            mark.onset = mark.end = mark.notes[0].onset
     marks = sorted(
         dict.fromkeys(map(finished_mark, draft.marks)), key=lambda mark: (mark.onset, mark.part, mark.staff, mark.kind)
     )
@@ -248,5 +251,7 @@ def _counts(table: np.ndarray, draft: Draft) -> dict[str, int]:
         if number := int(np.count_nonzero(table["flags"] & flag)):
             counts[f"notes with {str(flag.name).lower().replace('_', ' ')}"] = number
     for mark in draft.marks:
-        counts[f"{mark.kind} marks"] += 1
+        counts["syllables" if mark.kind == "lyric" else f"{mark.kind} marks"] += 1
+    if verses := len({mark.value.split(" ", 1)[0] for mark in draft.marks if mark.kind == "lyric"}):
+        counts["verses"] = verses
     return dict(sorted(counts.items()))

@@ -15,6 +15,7 @@ from reading.converting import through_verovio
 from reading.kern_tokens import KernTokens, Token, TokenError, read_tokens
 from reading.mei import read_mei
 from reading.score import Flag, ticks
+from reading.sung import ELISION, syllable_value
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -80,6 +81,7 @@ def _check(draft: Draft, tokens: KernTokens, path: Path) -> None:
             trills[id(note)].value += _neighbour(note, token.text)
     if left or strange:
         _refuse(draft, tokens, list(left.values()), strange, path)
+    _text(draft, tokens)
     _bars(draft, tokens)
     _hairpins(draft, tokens)
     if moved:
@@ -109,6 +111,18 @@ def _neighbour(note: RawNote, text: str) -> str:
     alter = note.pitch + (2 if "T" in text else 1) - natural
     names = {-2: "flat-flat", -1: "flat", 0: "natural", 1: "sharp", 2: "double-sharp"}
     return f":above {names[alter]}" if alter in names else ""
+
+
+def _text(draft: Draft, tokens: KernTokens) -> None:
+    """Tell apart syllables that share a note (``la|lo``), and say how many tokens of text stand under no note."""
+    for mark in draft.marks:
+        if mark.kind == "lyric" and "|" in (text := mark.value.partition("|")[2]):
+            head, pieces = mark.value.partition("|")[0], [piece for piece in text.split("|") if piece]
+            verse, _, kinds = head.partition(" ")
+            words = [kinds.removesuffix("_"), *["single"] * (len(pieces) - 1)][: max(1, len(pieces))]
+            mark.value = syllable_value(verse, ELISION.join(pieces), words, extend=kinds.endswith("_"))
+    if tokens.syllables > draft.syllables:
+        draft.lose("lyric", f"{tokens.syllables - draft.syllables} of {tokens.syllables} syllables stand under no note")
 
 
 def _bars(draft: Draft, tokens: KernTokens) -> None:

@@ -20,6 +20,7 @@ _RECIP = re.compile(r"(\d+)(?:%(\d+))?(\.*)")
 _PITCH = re.compile(r"([a-g]+|[A-G]+)(#{1,3}|-{1,3}|n)?")
 _SEMITONES = dict(zip("cdefgab", (0, 2, 4, 5, 7, 9, 11), strict=True))
 _MAX_SPINES = 256
+_TEXTS = ("**text", "**silbe", "**lyrics")
 
 
 class TokenError(ValueError):
@@ -68,20 +69,22 @@ class KernTokens:
     torn: list[int] = field(default_factory=list)
     hairpins: list[Hairpin] = field(default_factory=list)
     signs: list[Fraction] = field(default_factory=list)  # times of all signs of loudness
+    syllables: int = 0  # tokens of sung text that hold any
 
 
 @dataclass(slots=True)
 class _Spine:
-    """A column: whether it is kern, when it is free again, and whether it holds signs of loudness."""
+    """A column: whether it is kern, when it is free again, and whether it holds signs of loudness or sung text."""
 
     kern: bool
     free: Fraction = Fraction(0)
     loudness: bool = False
+    sung: bool = False
 
 
 def _spine(word: str, free: Fraction = Fraction(0)) -> _Spine:
     """A column that begins with an exclusive interpretation."""
-    return _Spine(word == "**kern", free, word == "**dynam")
+    return _Spine(word == "**kern", free, word == "**dynam", word in _TEXTS)
 
 
 def read_tokens(text: str) -> KernTokens:
@@ -152,6 +155,7 @@ def _steered(spines: list[_Spine], fields: list[str], line: int) -> list[_Spine]
 
 def _data(found: KernTokens, spines: list[_Spine], fields: list[str], line: int) -> None:
     """Read one line of data tokens; all that start here start at one time."""
+    found.syllables += sum(spine.sung and word.strip("._-| ") != "" for spine, word in zip(spines, fields, strict=True))
     starting = [
         (column, spine, word)
         for column, (spine, word) in enumerate(zip(spines, fields, strict=True), start=1)

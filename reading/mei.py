@@ -71,6 +71,7 @@ class MeiReader:
         self.pedals: dict[tuple[int, str], Any] = {}
         self.ties: list[tuple[str, str, int]] = []
         self.chords = 0
+        self.dashed: dict[tuple[int, str, str], bool] = {}  # by staff, layer and verse: a hyphen goes on
         self.volta = 0
         self.speed = ""  # a tempo waiting for the next bar
         self.metre = (4, 4)

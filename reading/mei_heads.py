@@ -6,6 +6,7 @@ from fractions import Fraction
 from typing import TYPE_CHECKING, Any
 
 from reading.draft import RawNote
+from reading.mei_lyrics import read_verses
 from reading.mei_score import number_of
 from reading.score import TICKS_PER_QUARTER, Flag
 
@@ -167,6 +168,8 @@ class LayerReader:
         self._remember(element, onset)
         if name := element.get("{http://www.w3.org/XML/1998/namespace}id"):
             self.reader.by_id[name] = made
+        if made:
+            read_verses(self.reader, element, made, (self.staff, self.layer))
 
     def _head(self, head: Any, whole: Any, onset: int, duration: int) -> RawNote:
         """One note head with its sounding pitch."""
@@ -197,7 +200,7 @@ class LayerReader:
         return note
 
     def _signs(self, head: Any, whole: Any, note: RawNote) -> None:
-        """Articulations, ties as attributes, lyrics."""
+        """Articulations, ties as attributes."""
         for item in (whole, head) if whole is not head else (head,):
             names = (item.get("artic") or "").split()
             for sign in item.findall("artic"):
@@ -210,5 +213,3 @@ class LayerReader:
             tie = item.get("tie") or ""
             note.tie_start |= "i" in tie or "m" in tie
             note.tie_stop |= "t" in tie or "m" in tie
-            if item.find("verse") is not None:
-                self._lose("lyric", "sung text")

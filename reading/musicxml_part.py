@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 from reading.draft import RawNote
 from reading.musicxml_bars import read_attributes, read_barline
 from reading.musicxml_directions import read_direction, read_sound
+from reading.musicxml_lyrics import read_lyric
 from reading.musicxml_marks import BadPlace, MarkKeeper
 from reading.musicxml_notations import read_notations
 from reading.score import Flag
@@ -190,7 +191,8 @@ class PartReader(MarkKeeper):
         run.append(note)
 
     def _attach(self, element: Any, note: RawNote) -> None:
-        """Ties, notations, and what is small or hidden."""
+        """Ties, notations, text, and what is small or hidden."""
+        verses = 0
         for child in element:
             tag = child.tag
             if tag == "tie":
@@ -202,7 +204,8 @@ class PartReader(MarkKeeper):
             elif tag == "cue":
                 note.flags |= Flag.CUE
             elif tag == "lyric":
-                self.lose("lyric", "sung text")
+                read_lyric(self, child, note, verses)
+                verses += 1
 
     def _tie(self, note: RawNote, way: str | None) -> None:
         """Carry one end of a tie."""

@@ -21,6 +21,7 @@ SONG = """<?xml version="1.0" encoding="UTF-8"?>
 <measure number="1">{note}{note}{note}{note}</measure></part></score-partwise>"""
 NOTE = (
     "<note><pitch><step>C</step><octave>4</octave></pitch><duration>1</duration><type>quarter</type>"
+    "<notations><technical><fingering>3</fingering></technical></notations>"
     "<lyric><syllabic>single</syllabic><text>la</text></lyric></note>"
 )
 
@@ -50,8 +51,8 @@ def test_the_account_of_a_score_is_one_line_each(program, tmp_path: Path) -> Non
     (tmp_path / "song.musicxml").write_text(SONG.format(note=NOTE).replace("\x1b", ""))
     out = program("survey", "song.musicxml").out.splitlines()
     assert out[0] == "Two Lines (A. Nobody Op. 7[31m): 2 bars"
-    assert out[1] == "Read: 1 part, 5 notes, 5 note heads"
-    assert out[2] == "Not carried: sung text: 5 times, in bars 0, 1"
+    assert out[1] == "Read: 1 part, 5 notes, 5 note heads, syllables 5, verses 1"
+    assert out[2] == "Not carried: <fingering> at a note: 5 times, in bars 0, 1"
 
 
 def test_a_tune_has_numbered_bars_and_no_left_hand(program, tmp_path: Path) -> None:

@@ -352,8 +352,8 @@ def test_cue_and_rehearsal(xml, reads):
 
 
 def test_what_is_not_carried_is_told(xml, reads):
-    """Lyrics, chord names and fingerings are counted in the account, with their bars."""
-    lyric = "<lyric><text>la</text></lyric>"
+    """Humming, chord names and fingerings are counted in the account, with their bars."""
+    lyric = "<lyric><humming/></lyric>"
     finger = "<technical><fingering>3</fingering></technical>"
     chords = "<harmony><root><root-step>C</root-step></root><kind>major</kind></harmony>"
     score = reads(xml.document(xml.attributes(staves=1) + chords + xml.note("C4", 16, notations=finger, tail=lyric)))
