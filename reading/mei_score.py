@@ -55,11 +55,17 @@ def _groups(definition: Any, staves: list[Any]) -> list[list[Any]]:
     taken: set[Any] = set()
     for group in definition.iter("staffGrp"):
         members = group.findall("staffDef")
-        if group.get("symbol") == "brace" and 1 < len(members) <= 4:
+        if _braced(group) and 1 < len(members) <= 4:
             groups.append(members)
             taken.update(members)
     groups.extend([item] for item in staves if item not in taken)
     return sorted(groups, key=lambda members: staves.index(members[0]))
+
+
+def _braced(group: Any) -> bool:
+    """Whether a brace joins the staves of a group, as its attribute or as a sign of its own."""
+    sign = group.find("grpSym")
+    return "brace" in (group.get("symbol"), None if sign is None else sign.get("symbol"))
 
 
 def _label(item: Any) -> str:
@@ -67,7 +73,7 @@ def _label(item: Any) -> str:
     found = item.find("label")
     text = item.get("label") or ("" if found is None else " ".join("".join(found.itertext()).split()))
     parent = item.getparent()
-    if not text and parent is not None and parent.get("symbol") == "brace":
+    if not text and parent is not None and _braced(parent):
         found = parent.find("label")
         text = "" if found is None else " ".join("".join(found.itertext()).split())
     return str(text)

@@ -117,6 +117,15 @@ def test_mei(reads):
     ]
 
 
+def test_mei_brace_as_a_sign_of_its_own(reads):
+    """A brace is an attribute of its group or an element in it (music-encoding.org, grpSym): both join two staves."""
+    sign = '<staffGrp><staffDef n="9" lines="5"/><staffGrp><grpSym symbol="brace"/><label>Piano</label>'
+    other = MEI.replace('<staffGrp symbol="brace">', sign).replace("</staffGrp>", "</staffGrp></staffGrp>")
+    score = reads(other, "other.mei")
+    assert [(part.name, part.staves) for part in score.parts] == [("part 1", 1), ("Piano", 2)]
+    assert set(score.notes["staff"].tolist()) == {1, 2}
+
+
 def test_abc(reads):
     """ABC: title, key, metre, triplets, graces and repeats."""
     score = reads(ABC, "tune.abc")
