@@ -8,6 +8,7 @@ stands below both. Several reasons at one moment add up.
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -30,6 +31,8 @@ _SIGNS = (
     (Flag.ACCENT, 0.45, "accent"),
     (Flag.ARPEGGIO | Flag.ARPEGGIO_DOWN, 0.35, "arpeggio sign"),
 )
+_SAID = re.compile(r"(s?f+z|sf|s?fp|rfz?|rinf|sforz|rinforzando|sforzando|sforzato)\.?", re.IGNORECASE)
+"""Accents that some files give as words."""
 _THICK = 0.35
 _DROP = 0.3
 _SYNCOPE = 0.2
@@ -119,7 +122,9 @@ def _signs(score: Score, moments: IntArray, found: dict[int, list[tuple[float, s
             row = int(np.searchsorted(moments, onset))
             found.setdefault(row, []).append((strength + (number > 4) * 0.05, text, True))
             said.add((onset, words))
-    for mark in score.marks_of("accent"):
+    for mark in score.marks_of("accent", "text"):
+        if mark.kind == "text" and not _SAID.fullmatch(mark.value.strip()):
+            continue
         row = min(int(np.searchsorted(moments, mark.onset)), len(moments) - 1)
         onset = int(moments[row])
         words = "forte-piano" if "p" in mark.value else "sforzando"
