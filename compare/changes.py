@@ -235,19 +235,21 @@ def _player_change(
     altered = [note for key, note in after.items() if key in before and _played(note) != _played(before[key])]
     if not (added or removed or altered):
         return None
+    noisy = any(part.player.instrument.unpitched is not None for part in (first, second) if part is not None)
     if not before or not after:
         kind, found = ("falls silent", removed) if before else ("joins", added)
         compass, where = _place(found, bars, score)
-        notes = f"{_number(len(found))}, {compass}"
+        notes = _number(len(found), noisy) if noisy else f"{_number(len(found))}, {compass}"
         words = f"{name} joins with {notes}, {where}" if added else f"{name} falls silent ({notes}, {where})"
         return PlayerChange(name, len(added), len(removed), 0, words, kind, notes, where)
     pieces = []
     if added:
-        pieces.append(f"gets {_number(len(added))} that it had not, {_where(added, bars, score)}")
+        pieces.append(f"gets {_number(len(added), noisy)} that it had not, {_where(added, bars, score, noisy)}")
     if removed:
-        pieces.append(f"loses {_number(len(removed))}, {_where(removed, bars, score)}")
+        pieces.append(f"loses {_number(len(removed), noisy)}, {_where(removed, bars, score, noisy)}")
     if altered:
-        pieces.append(f"plays {_number(len(altered))} otherwise ({_manner(altered)}), {_where(altered, bars, score)}")
+        manner = f"otherwise ({_manner(altered)})"
+        pieces.append(f"plays {_number(len(altered), noisy)} {manner}, {_where(altered, bars, score, noisy)}")
     words = f"{name} {'; '.join(pieces)}"
     return PlayerChange(name, len(added), len(removed), len(altered), words)
 
@@ -267,14 +269,16 @@ def _manner(notes: Sequence[Any]) -> str:
     return ", ".join(words) or "accents and marks"
 
 
-def _number(count: int) -> str:
-    """Number of notes in words."""
-    return "1 note" if count == 1 else f"{count} notes"
+def _number(count: int, noisy: bool = False) -> str:
+    """Number of notes in words; of strokes where they have no pitch."""
+    word = "stroke" if noisy else "note"
+    return f"1 {word}" if count == 1 else f"{count} {word}s"
 
 
-def _where(notes: Sequence[Any], passage: Sequence[int], score: Score) -> str:
-    """Compass and bars of notes: ``F3 to C4, bars 3–5``."""
-    return ", ".join(_place(notes, passage, score))
+def _where(notes: Sequence[Any], passage: Sequence[int], score: Score, noisy: bool) -> str:
+    """Compass and bars of notes: ``F3 to C4, bars 3–5``; bars alone where they have no pitch."""
+    compass, where = _place(notes, passage, score)
+    return where if noisy else f"{compass}, {where}"
 
 
 def _place(notes: Sequence[Any], passage: Sequence[int], score: Score) -> tuple[str, str]:

@@ -190,8 +190,8 @@ def sounding_notes(
     rows = {stem.name: row for row, stem in enumerate(rendering.stems)}
     tables = [np.zeros(0, dtype=SOUNDING_DTYPE)]
     for part in arrangement.parts:
-        if part.player.name not in rows:
-            continue
+        if part.player.name not in rows or part.player.instrument.unpitched is not None:
+            continue  # strokes without pitch are no notes of a layer, a register or a chord
         for index, start_s in schedule.bars:
             notes = part.notes[(part.notes["bar"] == index) & (part.notes["duration"] > 0)]
             table = np.zeros(len(notes), dtype=SOUNDING_DTYPE)

@@ -12,6 +12,7 @@ from mapping.arrangement import TECHNIQUES
 from mapping.checks.strings import stopping
 from mapping.figures import Cell, chords_for
 from mapping.levels import levels_at
+from mapping.unpitched import apart, stroke
 from reading.score import DYNAMICS, TICKS_PER_QUARTER, Flag
 
 if TYPE_CHECKING:
@@ -23,6 +24,7 @@ __all__ = ["Struck", "as_spelt", "moments", "struck_notes"]
 
 _ENOUGH = 0.35  # strength from which an unmarked accent (a thick chord, an arpeggio sign) is realised
 _GRACES = 3
+_RINGS_S = 1.0  # what rings longer is left ringing unless it is to be secco
 _SCALE_STEPS = (0, 2, 4, 5, 7, 9, 11)
 
 
@@ -54,12 +56,21 @@ def struck_notes(
     every : bool
         Every attack the step's bars and beats choose, in place of the accents found.
     """
-    rows = [target.row for target in context.targets(on)]
-    found: list[Rows] = []
+    tuned, noisy = apart(context.targets(on), context)
+    rows = [target.row for target in tuned]
     struck = moments(context, options, every=every)
+    found = [_struck_without_pitch(one, target.row, options, context) for one in struck for target in noisy]
     for moment, voicing in zip(struck, _voicings(context, rows, struck), strict=True):
         found += _Realised(context, options, rows, moment, voicing, draft).by(by)
     return found
+
+
+def _struck_without_pitch(moment: Struck, row: int, options: StepOptions, context: Context) -> Rows:
+    """A stroke (or a roll as long as the chord) at an accent; what rings is written as long as the chord."""
+    item = context.players[row].instrument.unpitched
+    rings = options.how == "roll" or (options.how is None and item is not None and item.ring_s > _RINGS_S)
+    length = moment.length if rings else min(moment.length, TICKS_PER_QUARTER)
+    return stroke(moment.onset, length, int(Flag.ACCENT) | moment.flags, row, options, context)
 
 
 def _voicings(context: Context, rows: list[int], struck: list[Struck]) -> list[dict[int, int]]:

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
 __all__ = ["PART_DTYPE", "TECHNIQUES", "Arrangement", "Part", "Player", "StepWords"]
 
-TECHNIQUES = ("plain", "pizzicato", "tremolo", "muted", "harmonic", "col legno", "stopped", "roll")
+TECHNIQUES = ("plain", "pizzicato", "tremolo", "muted", "harmonic", "col legno", "stopped", "roll", "secco")
 """Ways of playing, by their number in the ``technique`` field ("plain" is arco for strings)."""
 
 PART_DTYPE = np.dtype(

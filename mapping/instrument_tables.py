@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from base.errors import InputError, Problem, SpecError, nearest
-from mapping.instrument_types import FAMILIES, Drums, Instrument, Register
+from mapping.instrument_types import FAMILIES, Drums, Instrument, Register, Unpitched
 from mapping.instruments import instruments, midi_of
 
 __all__ = ["build", "read_yaml", "span"]
@@ -19,7 +19,7 @@ _PLAIN = (
 _PAIRS = {"breath_s": ("breath_soft_s", "breath_loud_s"), "repeat": ("repeat_safe_hz", "repeat_max_hz")}
 _KNOWN = {
     *_PLAIN, "clefs", "transpose", "written", "safe", "programs", "breath_s", "repeat", "pizzicato", "arpeggio",
-    "open_strings", "natural_notes", "drums", "registers", "crooks",
+    "open_strings", "natural_notes", "drums", "registers", "crooks", "unpitched",
 }  # fmt: skip
 
 
@@ -99,7 +99,10 @@ def _values(entry: dict[str, Any], base: Instrument | None) -> dict[str, Any]:
         values["family"] = entry["family"]
     transpose = int(entry.get("transpose", base.transpose if base else 0))
     values["transpose"] = transpose
-    if "written" in entry or base is None:
+    if "unpitched" in entry:
+        values["unpitched"] = _unpitched(entry["unpitched"])
+        values["low"], values["high"] = values["safe_low"], values["safe_high"] = 0, -1
+    elif "written" in entry or base is None:
         low, high = span(entry["written"])
         values["low"], values["high"] = low + transpose, high + transpose
         values["safe_low"], values["safe_high"] = values["low"], values["high"]
@@ -142,6 +145,16 @@ def _string_values(entry: dict[str, Any]) -> dict[str, Any]:
         ranges = tuple(span(drum) for drum in drums["ranges"])
         values["drums"] = Drums(ranges, int(drums["usual"]), float(drums["tuning_s"]))
     return values
+
+
+def _unpitched(entry: dict[str, Any]) -> Unpitched:
+    """Return what is known of strokes: General MIDI key, ring, rolls, change, and the key that sounds them."""
+    key = int(entry["key"])
+    kit_key = int(entry.get("kit_key", key))
+    if not all(0 <= number <= 127 for number in (key, kit_key)):
+        raise InputError("keys are whole numbers from 0 to 127.")
+    facts = float(entry["ring_s"]), bool(entry["rolls"]), float(entry["change_s"])
+    return Unpitched(key, *facts, kit_key, int(entry.get("lower", 0)))
 
 
 def _registers(

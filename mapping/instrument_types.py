@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 
 from base.errors import InputError, nearest
 
-__all__ = ["FAMILIES", "Drums", "Instrument", "Register"]
+__all__ = ["FAMILIES", "Drums", "Instrument", "Register", "Unpitched"]
 
 FAMILIES = ("woodwind", "brass", "percussion", "keyboard", "plucked", "strings")
 """Families in score order."""
@@ -45,6 +45,35 @@ class Drums:
     ranges: tuple[tuple[int, int], ...]
     usual: int
     tuning_s: float
+
+
+@dataclass(frozen=True)
+class Unpitched:
+    """An instrument of struck noise: it has strokes and rolls in place of pitches.
+
+    Attributes
+    ----------
+    key : int
+        Key of the General MIDI percussion map; the ``pitch`` of its notes holds it.
+    ring_s : float
+        How long a stroke rings where nobody damps it, seconds.
+    rolls : bool
+        Whether it can be rolled.
+    change_s : float
+        Time a player needs to leave another instrument and take this one up, seconds.
+    kit_key : int
+        Key in the drum kit that sounds it (the instrument's program); a font without that kit plays the key in the
+        standard one.
+    lower : int
+        Semitones by which that sound is taken down, where General MIDI has the instrument only in a smaller size.
+    """
+
+    key: int
+    ring_s: float
+    rolls: bool
+    change_s: float
+    kit_key: int = 0
+    lower: int = 0
 
 
 @dataclass(frozen=True)
@@ -95,6 +124,8 @@ class Instrument:
     crooks : dict of str to int
         Keys of the natural instrument: sounding minus written, semitones.
     drums : Drums or None
+    unpitched : Unpitched or None
+        For instruments without pitch; their compass is empty (``low`` above ``high``), so that no pitch is in range.
     pedal_s : float or None
         Seconds for one pedal change of the harp.
     registers : tuple of Register
@@ -130,6 +161,7 @@ class Instrument:
     natural_notes: tuple[int, ...] = ()
     crooks: dict[str, int] = field(default_factory=dict, hash=False)
     drums: Drums | None = None
+    unpitched: Unpitched | None = None
     pedal_s: float | None = None
     registers: tuple[Register, ...] = ()
     sources: dict[str, str] = field(default_factory=dict, hash=False)

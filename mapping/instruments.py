@@ -16,13 +16,14 @@ from pathlib import Path
 from typing import Any
 
 from base.errors import InputError, Problem, SpecError, nearest
-from mapping.instrument_types import FAMILIES, Drums, Instrument, Register
+from mapping.instrument_types import FAMILIES, Drums, Instrument, Register, Unpitched
 
 __all__ = [
     "FAMILIES",
     "Drums",
     "Instrument",
     "Register",
+    "Unpitched",
     "built_in_sources",
     "built_in_table",
     "instrument",

@@ -17,7 +17,8 @@ harmony
     Mean over the spans of harmony, weighted by their length, of kept ÷ (kept + missing + foreign) pitch classes.
     A class is missing or foreign only where it sounds for a thirty-second note or more within the span.
 momentum
-    Composite rhythm: onsets kept ÷ (onsets of the piano + onsets added).
+    Composite rhythm: onsets kept ÷ (onsets of the piano + onsets added). A stroke of percussion without pitch keeps an
+    onset; one that the piano has not adds none. No other count but the dynamics hears that percussion.
 register
     Mean of three shares: notes of the tune kept at their own octave, and bars whose highest and whose lowest note is
     kept at its octave, each among those whose pitch class is struck at all. Doublings outside the piano's compass
@@ -223,7 +224,9 @@ def _classes(facts: Facts, starts: Any, ends: Any) -> Any:
 def _momentum(piano: Facts, variant: Facts, arrangement: Arrangement) -> Kept:
     """Compare the composite rhythms."""
     ours, theirs = np.unique(variant.onset), np.unique(piano.onset)
-    lost, added = np.setdiff1d(theirs, ours), np.setdiff1d(ours, theirs)
+    beaten = [part.notes["onset"] for part in arrangement.parts if part.player.instrument.unpitched is not None]
+    lost = np.setdiff1d(theirs, np.concatenate([ours, *beaten]))
+    added = np.setdiff1d(ours, theirs)
     total = len(theirs) + len(added)
     told = [
         _at(arrangement, tick, "an attack of the piano is lost", intended=variant.changed(tick))

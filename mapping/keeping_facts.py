@@ -12,6 +12,7 @@ import numpy as np
 from mapping.arrangement import PART_DTYPE
 from mapping.harmony import spans
 from mapping.harmony_frames import Ints, Notes, pairs_of, sounding
+from mapping.unpitched import pitched
 from reading.score import Flag
 
 if TYPE_CHECKING:
@@ -135,8 +136,8 @@ def facts_of(score: Score, layers: Layers) -> Facts:
 
 
 def played(arrangement: Arrangement) -> Facts:
-    """Return the facts of all players together."""
-    parts = [part.notes for part in arrangement.parts if len(part.notes)]
+    """Return the facts of all players whose notes have a pitch."""
+    parts = [part.notes for part in pitched(arrangement.parts) if len(part.notes)]
     notes = np.concatenate(parts) if parts else np.zeros(0, dtype=PART_DTYPE)
     notes = notes[(notes["duration"] > 0) & ((notes["flags"] & int(Flag.CUE)) == 0)]
     notes = notes[np.argsort(notes["onset"], kind="stable")]

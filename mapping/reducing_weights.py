@@ -7,12 +7,13 @@ drums weak, repetitions faster than a hand repeats very weak off the grid of eve
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from mapping.arrangement import PART_DTYPE
+from mapping.unpitched import pitched
 from reading.score import TICKS_PER_QUARTER, Flag
 from reading.timeline import Timeline
 
@@ -54,7 +55,11 @@ class Attacks:
 
 
 def attacks_of(arrangement: Arrangement) -> Attacks:
-    """Return the merged attacks of an arrangement with their weights; grace and cue notes are left out."""
+    """Return the merged attacks of an arrangement with their weights; grace and cue notes are left out.
+
+    Percussion without pitch has nothing that fingers could play.
+    """
+    arrangement = replace(arrangement, parts=pitched(arrangement.parts))
     parts = [part.notes for part in arrangement.parts] or [np.zeros(0, dtype=PART_DTYPE)]
     notes = np.concatenate(parts)
     player = np.repeat(np.arange(len(parts)), [len(one) for one in parts])

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from mapping.unpitched import one_at_a_time
 from reading.score import TICKS_PER_QUARTER
 
 if TYPE_CHECKING:
@@ -31,6 +32,8 @@ def settled(notes: Rows, player: Player) -> Rows:
     player : Player
         A section divides, and a harp or keyboard sounds many notes; only solo lines are settled.
     """
+    if player.instrument.unpitched is not None:
+        return one_at_a_time(notes)
     added = (notes["source"] < 0) & (notes["duration"] > 0)
     if player.count > 1 or player.instrument.notes_at_once > 1 or not added.any() or len(notes) < 2:
         return notes

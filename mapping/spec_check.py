@@ -204,13 +204,23 @@ def names_problems(spec: Spec) -> list[Problem]:
                 None,
             )
             for wanted in step.options.players_named():
-                if not resolve(wanted, players):
+                message, hint = _player_fault(step, wanted, players)
+                if message:
                     line, column = _name_place(located, path, wanted)
-                    hint = nearest(split_octave(wanted)[0], [player.name for player in players])
-                    problems.append(
-                        Problem(f"the orchestra has no '{wanted}'.", line or step.line, column, step.place, hint)
-                    )
+                    problems.append(Problem(message, line or step.line, column, step.place, hint))
     return problems
+
+
+def _player_fault(step: Step, wanted: str, players: tuple[Player, ...]) -> tuple[str, str]:
+    """What is wrong with a player a step names, and a hint; both empty where nothing is."""
+    from mapping.unpitched import problem
+
+    meant = resolve(wanted, players)
+    if not meant:
+        hint = nearest(split_octave(wanted)[0], [player.name for player in players])
+        return f"the orchestra has no '{wanted}'.", hint
+    found = [problem(step.verb, step.options.how, octave, players[row]) for row, octave in meant]
+    return next((one for one in found if one[0]), ("", ""))
 
 
 def _step_paths(located: Located | None, variant: str) -> list[Path_]:

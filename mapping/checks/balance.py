@@ -2,7 +2,8 @@
 
 Relative strengths are those of N. Rimsky-Korsakov, Principles of Orchestration (1922), chapter I, "Comparison of
 resonance", p. 33: in forte one trumpet, trombone or tuba equals two horns, one horn two woodwinds, a string section two
-woodwinds; in piano all winds are about equal, and a string section equals one of them.
+woodwinds; in piano all winds are about equal, and a string section equals one of them. Percussion without pitch is left
+out: the rule has no figure for it.
 """
 
 from __future__ import annotations
@@ -62,10 +63,10 @@ def strength_db(player: Player, level: float, technique: str = "plain") -> float
 
 def checks(hearing: Hearing) -> Iterator[Check]:
     """Yield the remarks about balance; without layers, or with one player, there is nothing to weigh."""
-    if hearing.layers is None or len(hearing.lines) < 2:
+    if hearing.layers is None or len(hearing.pitched) < 2:
         return
     bars = hearing.score.bars
-    weights = [_weights(line, hearing.layers, bars) for line in hearing.lines]
+    weights = [_weights(line, hearing.layers, bars) for line in hearing.pitched]
     tune = np.sum([sung for sung, _ in weights], axis=0)
     others = np.array([own for _, own in weights])
     over = (others.max(axis=0) >= tune * 10 ** (_BURIED_DB / 10)) | (
@@ -78,7 +79,7 @@ def checks(hearing: Hearing) -> Iterator[Check]:
         message = f"weighs most in an accompaniment about {short:.0f} dB stronger than the tune"
         faults.setdefault(row, []).append(Fault(int(bars["onset"][bar]), message))
     for row, told in faults.items():
-        name = hearing.lines[row].player.name
+        name = hearing.pitched[row].player.name
         step = lambda bars, name=name: {"mark": "p", "on": [name], "bars": bars}  # noqa: E731 - a remedy per stretch
         yield from gathered(hearing.score, told, name, "advice", "balance", step)
 

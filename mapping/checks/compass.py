@@ -26,7 +26,7 @@ _ALL = 1 << 20  # bars: every fault of the piece in one remark
 
 def checks(hearing: Hearing) -> Iterator[Check]:
     """Yield the remarks about compass and register."""
-    for line in hearing.lines:
+    for line in hearing.pitched:
         yield from _range(hearing, line)
         yield from _comfort(hearing, line)
         yield from _register(hearing, line)

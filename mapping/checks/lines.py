@@ -92,6 +92,11 @@ class Hearing:
     layers: Layers | None
     timeline: Timeline
 
+    @cached_property
+    def pitched(self) -> tuple[Line, ...]:
+        """Lines of players whose notes have a pitch."""
+        return tuple(line for line in self.lines if line.player.instrument.unpitched is None)
+
 
 def hearing_of(arrangement: Arrangement, layers: Layers | None) -> Hearing:
     """Return the arrangement with seconds and dynamics worked out."""

@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from mapping.checks.lines import Floats, Hearing, Line
+    from mapping.instruments import Instrument
 
 __all__ = ["checks"]
 
@@ -56,10 +57,19 @@ def _tongue(hearing: Hearing, line: Line, apart: Floats) -> Iterator[Check]:
         faults = []
         for first, end in _runs((rate > low + 0.05) & (rate <= high + 0.05), _RUN - 1):
             quickest = float(rate[first:end].max())
-            message = f"{end - first + 1} notes at {quickest:.1f} a second; the {item.name} tongues about {low:.0f}"
+            message = f"{end - first + 1} notes at {quickest:.1f} a second; {_does(item)} about {low:.0f}"
             faults.append(Fault(int(line.onset[rows[first]]), message, int(rows[first])))
-        words = "slur it in pairs, share it between two players, or leave every other note out"
+        words = "share it between two players, or leave every other note out"
+        if item.family in ("woodwind", "brass"):
+            words = f"slur it in pairs, {words}"
         yield from gathered(hearing.score, faults, name, severity, "speed", words)
+
+
+def _does(item: Instrument) -> str:
+    """An instrument with what it does to repeat a note."""
+    verb = "tongues" if item.family in ("woodwind", "brass") else "repeats"
+    is_plural = item.name == item.plural  # timpani, cymbals
+    return f"the {item.name} {verb.removesuffix('s') if is_plural else verb}"
 
 
 def _pluck(hearing: Hearing, line: Line, apart: Floats) -> Iterator[Check]:

@@ -39,7 +39,7 @@ _PHRASE = 4  # bars: low intervals of one phrase are one remark
 
 def checks(hearing: Hearing) -> Iterator[Check]:
     """Yield the remarks about the whole texture."""
-    if not hearing.lines:
+    if not hearing.pitched:
         return
     yield from _crossings(hearing)
     yield from _vertical(hearing)
@@ -48,7 +48,7 @@ def checks(hearing: Hearing) -> Iterator[Check]:
 def _crossings(hearing: Hearing) -> Iterator[Check]:
     """Second players above first ones, basses above cellos."""
     by_kind: dict[str, list[Line]] = {}
-    for line in hearing.lines:
+    for line in hearing.pitched:
         key = "low strings" if line.player.instrument.name in ("cello", "double bass") else line.player.instrument.name
         by_kind.setdefault(key, []).append(line)
     for lines in by_kind.values():
@@ -81,8 +81,8 @@ def _monophonic(line: Line) -> bool:
 
 def _vertical(hearing: Hearing) -> Iterator[Check]:
     """Low close intervals and an empty middle, half beat by half beat."""
-    notes = np.concatenate([line.notes for line in hearing.lines])
-    level = np.concatenate([line.level for line in hearing.lines])
+    notes = np.concatenate([line.notes for line in hearing.pitched])
+    level = np.concatenate([line.level for line in hearing.pitched])
     order = np.argsort(notes["onset"], kind="stable")
     notes, level = notes[order], level[order]
     starts, ends, _ = frame_starts(hearing.score)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from mapping.draft import Context, Draft, Rows
 from mapping.sharing import stages, strand_for
 from mapping.steps import Layer, OnOptions
+from mapping.unpitched import apart, roll
 
 __all__ = ["Build"]
 
@@ -14,6 +15,7 @@ class Build:
 
     The bars are cut into as many equal stages as there are players. Each takes the line of the layer that lies best for
     it and is least doubled so far. Strings first, then woodwind, then brass is the usual order of a long crescendo.
+    Percussion without pitch rolls from its entry to the end, as loud as the piano is (common practice, no source).
 
     References
     ----------
@@ -31,10 +33,15 @@ class Build:
         """Return the draft with the joining players' notes added."""
         piano = context.piano(options.build, options)
         targets = context.targets(options.on)
+        noisy = apart(targets, context)[1]
         found: list[Rows] = []
         for ranges in context.piece.ranges(options.bars):
             taken: dict[int, int] = {}
             for target, (start, _) in zip(targets, stages(ranges, len(targets)), strict=True):
+                if target in noisy:
+                    begin, end = context.score.span(start, ranges[1])
+                    found.append(roll(begin, end, target.row, options, context))
+                    continue
                 mine = piano[(piano["bar"] >= start) & (piano["bar"] <= ranges[1])]
                 found.append(strand_for(mine, target, options, context, taken))
         return draft.adding(*found)

@@ -10,6 +10,7 @@ from mapping.draft import Context, Draft, Rows
 from mapping.sharing import reaches
 from mapping.spelling import spell
 from mapping.steps import OCTAVES, Compass, Layer, OnOptions
+from mapping.unpitched import apart, rhythm
 from reading.score import Flag
 
 __all__ = ["Double"]
@@ -22,7 +23,7 @@ class Double:
     other's overtones. Notes the player cannot reach (or outside ``compass``) are left to the layer itself. ``thirds``
     adds a third below, or a sixth where that is the note of the harmony; where neither is, the note is not doubled.
     A player who sounds one note at a time doubles one line, of a chord the highest note; of a bass everybody doubles
-    the lowest. A section that is divided already keeps what it has.
+    the lowest. A section that is divided already keeps what it has. Percussion without pitch doubles the rhythm.
 
     References
     ----------
@@ -42,15 +43,17 @@ class Double:
     def apply(self, draft: Draft, options: Options, context: Context) -> Draft:
         """Return the draft with the doubling added."""
         piano = context.piano(options.double, options)
+        targets, noisy = apart(context.targets(options.on), context)
+        found = [rhythm(_within(piano, options.compass), target.row, options, context) for target in noisy]
         if options.at == "thirds":
             return draft.adding(
+                *found,
                 *[
                     _thirds(_line(piano, target.row, options, context), target.row, target.octave, options, context)
-                    for target in context.targets(options.on)
-                ]
+                    for target in targets
+                ],
             )
-        found = []
-        for target in context.targets(options.on):
+        for target in targets:
             shift = target.octave + OCTAVES.get(options.at, 0)
             line = _line(piano, target.row, options, context)
             notes = context.written(line, target.row, options, octave=shift)
@@ -64,6 +67,12 @@ class Double:
         """Return the step in words."""
         where = "in unison" if options.at == "unison" else "in thirds" if options.at == "thirds" else options.at
         return f"{options.double} doubled {where} by {' and '.join(options.on)}"
+
+
+def _within(piano: Rows, compass: tuple[int, int] | None) -> Rows:
+    """Notes within a compass; all where there is none."""
+    low, high = compass or (0, 127)
+    return np.asarray(piano[(piano["pitch"] >= low) & (piano["pitch"] <= high)])
 
 
 def _line(piano: Rows, row: int, options: Double.Options, context: Context) -> Rows:

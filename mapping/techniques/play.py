@@ -7,6 +7,7 @@ from typing import Literal
 from mapping.draft import Context, Draft
 from mapping.sharing import divided, whole
 from mapping.steps import Layer, OnOptions
+from mapping.unpitched import apart, rhythm
 
 __all__ = ["Play"]
 
@@ -15,7 +16,8 @@ class Play:
     """Give a layer to players as the piano has it.
 
     Chords are spread over the players from the highest down (``share: divide``), or every player has every note
-    (``share: all``). A note nobody named can reach goes to the nearest player who can; none is dropped.
+    (``share: all``). A note nobody named can reach goes to the nearest player who can; none is dropped. Percussion
+    without pitch takes the layer's rhythm, one stroke for each attack, whatever the others have.
 
     References
     ----------
@@ -33,9 +35,10 @@ class Play:
     def apply(self, draft: Draft, options: Options, context: Context) -> Draft:
         """Return the draft with the layer's notes added."""
         piano = context.piano(options.play, options)
-        targets = context.targets(options.on)
+        targets, noisy = apart(context.targets(options.on), context)
         give = divided if _divides(options) and len(targets) > 1 else whole
-        return draft.adding(*give(piano, targets, options, context))
+        found = give(piano, targets, options, context) if targets else []
+        return draft.adding(*found, *(rhythm(piano, target.row, options, context) for target in noisy))
 
     def describe(self, options: Options) -> str:
         """Return the step in words."""

@@ -114,6 +114,36 @@ FAMILY_PROGRAM = {
 }  # fmt: skip
 
 
+PERCUSSION = {
+    "bass drum": ("BassDrum", "Acoustic Bass Drum"), "snare drum": ("SnareDrum", "Acoustic Snare"),
+    "cymbals": ("CrashCymbals", "Crash Cymbal 1"), "suspended cymbal": (None, "Crash Cymbal 2"),
+    "triangle": ("Triangle", "Open Triangle"), "tambourine": ("Tambourine", "Tambourine"),
+    "tam-tam": (None, "Chinese Cymbal"),
+}  # fmt: skip
+"""Percussion without pitch: music21's class, where it has a key, and the name of our key in General MIDI.
+
+General MIDI has one cymbal for the suspended one and no tam-tam; the keys that stand for them are our choice.
+"""
+
+
+@pytest.mark.parametrize(("name", "theirs"), [(name, one[0]) for name, one in PERCUSSION.items() if one[0]])
+def test_percussion_keys_agree_with_music21(name, theirs):
+    """Keys of percussion without pitch are those music21's classes have from the General MIDI percussion map."""
+    from music21 import instrument as module
+
+    made = getattr(module, theirs)()
+    assert made.inGMPercMap
+    assert instrument(name).unpitched.key == made.percMapPitch
+
+
+@pytest.mark.parametrize(("name", "theirs"), [(name, one[1]) for name, one in PERCUSSION.items()])
+def test_percussion_keys_agree_with_general_midi(name, theirs):
+    """Keys have the names of the General MIDI Level 1 percussion key map (MIDI Association), as pretty_midi has it."""
+    import pretty_midi
+
+    assert pretty_midi.note_number_to_drum_name(instrument(name).unpitched.key) == theirs
+
+
 @pytest.fixture(scope="module")
 def program_of():
     """pretty_midi's look-up of program numbers, counted from 0."""
@@ -136,4 +166,4 @@ def test_programs_of_techniques(program_of, key, theirs):
 
 def test_every_instrument_is_compared():
     """No instrument of the table is left out of the comparison with General MIDI."""
-    assert set(instruments()) == set(GENERAL_MIDI) | set(FAMILY_PROGRAM)
+    assert set(instruments()) == set(GENERAL_MIDI) | set(FAMILY_PROGRAM) | set(PERCUSSION)

@@ -22,7 +22,19 @@ def _only_built_in():
     orchestra._read.clear()
 
 
-@pytest.mark.parametrize("item", instruments().values(), ids=lambda item: item.name)
+@pytest.mark.parametrize("item", [one for one in instruments().values() if one.unpitched], ids=lambda item: item.name)
+def test_percussion_without_pitch_has_no_compass(item):
+    """No pitch is in range of an instrument without pitch; ring and change are given, with their source."""
+    assert not any(item.in_range(pitch) for pitch in range(128))
+    assert item.unpitched.ring_s > 0
+    assert item.unpitched.change_s > 0
+    assert item.family == "percussion"
+    assert item.sources["unpitched"].startswith("keys: General MIDI")
+
+
+@pytest.mark.parametrize(
+    "item", [one for one in instruments().values() if not one.unpitched], ids=lambda item: item.name
+)
 def test_instrument_is_consistent(item):
     """Safe range lies in the range, registers tile it from the bottom, and every figure has a source."""
     assert item.low <= item.safe_low < item.safe_high <= item.high
@@ -223,6 +235,12 @@ def test_the_documented_table_is_the_table():
     text = (Path(__file__).parents[3] / "docs" / "instruments.md").read_text(encoding="utf-8")
     rows = {row.split("|")[1].strip(): row for row in text.splitlines() if row.startswith("| ")}
     for item in instruments().values():
+        if item.unpitched:
+            assert f"| kit {item.programs['plain']} |" in rows[item.name]
+            facts = f"{item.unpitched.ring_s:g} s | {'yes' if item.unpitched.rolls else 'no'} | "
+            assert f"| {item.unpitched.key} " in text
+            assert f"{facts}{item.unpitched.change_s:g} s |" in text
+            continue
         assert f"{pitch_name(item.low)} – {pitch_name(item.high)} " in rows[item.name]
         assert f"| {item.programs['plain']} |" in rows[item.name]
 

@@ -1,0 +1,173 @@
+"""Percussion without pitch: what a step gives it are strokes, one for each attack, and rolls.
+
+A note of such a player holds the key of the General MIDI percussion map where other notes have their pitch. Whatever
+asks for pitches (harmony, compass, faithfulness, reduction) leaves these players out by :func:`pitched`.
+
+References
+----------
+General MIDI System Level 1 (MIDI Association), percussion key map. N. Rimsky-Korsakov, *Principles of Orchestration*
+(1922), ch. I, "Percussion instruments of no definite sound": they mark rhythm and colour and belong to no harmony.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from mapping.arrangement import TECHNIQUES
+from reading.score import TICKS_PER_QUARTER, Flag
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+
+    from mapping.arrangement import Part, Player
+    from mapping.draft import Context, Rows, Target
+    from mapping.steps import StepOptions
+
+__all__ = ["apart", "one_at_a_time", "pitched", "problem", "rhythm", "roll", "stroke"]
+
+_ROLL = TECHNIQUES.index("roll")
+_SHORTEST = TICKS_PER_QUARTER // 4
+_KEPT = int(
+    Flag.STACCATO | Flag.STACCATISSIMO | Flag.ACCENT | Flag.TENUTO | Flag.MARCATO | Flag.SFORZANDO | Flag.FERMATA
+)
+"""Signs of the piano's notes that mean something to a stroke; slurs, ornaments and pedal do not."""
+
+_VERBS = {"play", "double", "stress", "build", "rest", "thin", "mark"}
+_WAYS = ("roll", "secco")
+
+
+def pitched(parts: Iterable[Part]) -> tuple[Part, ...]:
+    """Return the parts of players whose notes have a pitch."""
+    return tuple(part for part in parts if part.player.instrument.unpitched is None)
+
+
+def apart(targets: Sequence[Target], context: Context) -> tuple[list[Target], list[Target]]:
+    """Return the targets with pitch, and those without."""
+    noisy = [target for target in targets if context.players[target.row].instrument.unpitched is not None]
+    return [target for target in targets if target not in noisy], noisy
+
+
+def problem(verb: str, how: str | None, octave: int, player: Player) -> tuple[str, str]:
+    """Return what a step cannot ask of a player without pitch, and what to write instead; both empty where it can.
+
+    Parameters
+    ----------
+    verb : str
+    how : str or None
+        Way of playing the step asks for.
+    octave : int
+        Octave the player's name carried, in semitones.
+    player : Player
+        Any player; those with a pitch have no problem here.
+    """
+    item = player.instrument
+    if item.unpitched is None:
+        return "", ""
+    if verb not in _VERBS:
+        return f"'{verb}' asks for pitches, and the {item.name} has none.", "Use play, double, stress or build."
+    if octave:
+        return f"the {item.name} has no pitch, so it has no octave.", "Leave the octave out."
+    if how is not None and how not in _WAYS:
+        return f"the {item.name} knows no '{how}'.", "Write roll, secco, or nothing."
+    if (how == "roll" or verb == "build") and not item.unpitched.rolls:
+        return f"the {item.name} cannot be rolled.", "Name the suspended cymbal."
+    if verb == "build" and how == "secco":
+        return f"the {item.name} rolls through a 'build', which cannot be secco.", "Leave 'how' out."
+    return "", ""
+
+
+def rhythm(piano: Rows, row: int, options: StepOptions, context: Context) -> Rows:
+    """Return a layer's rhythm as strokes of a player: one for each attack, as long as its shortest note.
+
+    Grace notes are left out; accents and staccato of the piano stay.
+
+    Parameters
+    ----------
+    piano : ndarray, dtype NOTE_DTYPE
+    row : int
+        Row of the player.
+    """
+    main = piano[(piano["duration"] > 0) & ((piano["flags"] & int(Flag.GRACE | Flag.CUE)) == 0)]
+    order = np.lexsort((main["duration"], main["onset"]))
+    main = main[order]
+    first = np.diff(main["onset"], prepend=-1) > 0
+    notes = context.written(main[first], row, options)
+    heads = np.flatnonzero(first)
+    if len(heads):
+        notes["flags"] = np.bitwise_or.reduceat(main["flags"], heads) & np.uint32(_KEPT)
+        until = np.diff(notes["onset"])
+        notes["duration"][:-1] = np.minimum(notes["duration"][:-1], until)
+    return _on_key(notes, context.players[row])
+
+
+def stroke(onset: int, length: int, flags: int, row: int, options: StepOptions, context: Context) -> Rows:
+    """Return one stroke of a player at *onset*, written *length* ticks long."""
+    notes = context.made([(onset, length, 0)], row, options)
+    notes["flags"] = flags
+    return _on_key(notes, context.players[row])
+
+
+def roll(start: int, end: int, row: int, options: StepOptions, context: Context) -> Rows:
+    """Return a roll of a player from *start* to *end*, in ticks."""
+    notes = context.made([(start, end - start, 0)], row, options)
+    notes["technique"] = _ROLL
+    return _on_key(notes, context.players[row])
+
+
+def _on_key(notes: Rows, player: Player) -> Rows:
+    """Put notes on the player's key, in place; the spelling is where the note stands on its line."""
+    if player.instrument.unpitched is not None:
+        notes["pitch"], notes["staff"], notes["voice"] = player.instrument.unpitched.key, 1, 1
+        notes["step"], notes["alter"], notes["octave"] = 2, 0, 4
+    return notes
+
+
+def one_at_a_time(notes: Rows) -> Rows:
+    """Return a player's strokes with one at a time: those at one moment are one, and a roll waits for single strokes.
+
+    Parameters
+    ----------
+    notes : ndarray, dtype PART_DTYPE
+        Of one player without pitch.
+    """
+    rolled = notes["technique"] == _ROLL
+    strokes = _merged(notes[~rolled])
+    rolls = _merged(notes[rolled])
+    pieces = [strokes]
+    busy_to = strokes["onset"] + strokes["duration"]
+    for row in range(len(rolls)):
+        start, end = int(rolls["onset"][row]), int(rolls["onset"][row] + rolls["duration"][row])
+        inside = (strokes["onset"] < end) & (busy_to > start)
+        pieces.append(_pieces(rolls[row : row + 1], start, end, strokes["onset"][inside], busy_to[inside]))
+    found = np.concatenate(pieces)
+    return found[np.argsort(found["onset"], kind="stable")]
+
+
+def _merged(notes: Rows) -> Rows:
+    """Strokes (or rolls) with those at one moment in one, each ending where the next begins at the latest."""
+    notes = notes[np.lexsort((notes["cause"], notes["onset"]))]
+    if not len(notes):
+        return notes
+    heads = np.flatnonzero(np.diff(notes["onset"], prepend=-1))
+    lasts = np.append(heads[1:], len(notes)) - 1  # the latest step decides
+    found: Rows = notes[lasts].copy()
+    found["flags"] = np.bitwise_or.reduceat(notes["flags"], heads)
+    found["duration"][:-1] = np.minimum(found["duration"][:-1], np.diff(found["onset"]))
+    return found
+
+
+def _pieces(one: Rows, start: int, end: int, busy_from: Rows, busy_to: Rows) -> Rows:
+    """A roll's stretches between single strokes, none shorter than a sixteenth."""
+    free = []
+    for first, last in zip(busy_from.tolist(), busy_to.tolist(), strict=True):
+        if first - start >= _SHORTEST:
+            free.append((start, first))
+        start = max(start, last)
+    if end - start >= _SHORTEST:
+        free.append((start, end))
+    found = np.repeat(one, len(free))
+    for place, (first, last) in enumerate(free):
+        found["onset"][place], found["duration"][place] = first, last - first
+    return found
