@@ -13,18 +13,23 @@ import csv
 import sys
 import time
 from collections import Counter
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 
 from reading.gaps import gaps
 from reading.reader import read
-from reading.score import Score
+from reading.score import Flag, Score
 from reading.survey import Finding, Survey, survey
 
 PIANO = ("V01", "V02", "V03", "V07")
 STARTS = {"new theme", "contrast", "return", "repeat"}  # names for the place where something begins
 HAIRPINS = {"wedge:crescendo": "cresc", "wedge:diminuendo": "dim", "<": "cresc", ">": "dim"}
+ON_NOTES = int(
+    Flag.ACCENT | Flag.MARCATO | Flag.STACCATO | Flag.STACCATISSIMO | Flag.TENUTO | Flag.SFORZANDO | Flag.FP
+    | Flag.FERMATA | Flag.ARPEGGIO | Flag.ARPEGGIO_DOWN | Flag.NON_ARPEGGIO
+)  # fmt: skip
 ENDS = {"wedge:stop", "[", "]", "[[", "]]", "(", ")"}
 
 
@@ -79,12 +84,45 @@ def dynamic_table(data: Path) -> None:
 
 
 def encodings(data: Path) -> None:
-    """Print how many findings of the first two ranks two encodings share, bars within one."""
+    """Print how many first-rank findings two encodings share, as they are and with the same marks in both."""
     print("two encodings of one piece: findings of the first rank found in the other (kind, bars within one)")
     for piece in ("V01", "V02"):
-        one = survey(score_of(data, piece))
-        two = survey(read(next((data / "alt").glob(f"{piece}_*"))))
-        print(f"  {piece} {shared(one, two)} and back {shared(two, one)}")
+        one, two = score_of(data, piece), read(next((data / "alt").glob(f"{piece}_*")))
+        for label, first, second in (
+            ("", one, two),
+            ("marks of the first in both", one, marked_like(two, one)),
+            ("marks of the second in both", marked_like(one, two), two),
+        ):
+            a, b = survey(first), survey(second)
+            print(f"  {piece} {label:27s} {shared(a, b)} and back {shared(b, a)}")
+
+
+def marked_like(score: Score, model: Score) -> Score:
+    """Return the score with the marks, signs on notes and bar lines of another encoding, joined by quarters.
+
+    What then still differs is in the notes, in how they are noted, or in the survey. A bar line of the model inside a
+    bar of the score goes to the bar that follows.
+    """
+    notes, bars = score.notes.copy(), score.bars.copy()
+    signs: dict[tuple[int, int], int] = {}
+    for note in model.notes:
+        key = (int(note["onset"]), int(note["pitch"]))
+        signs[key] = signs.get(key, 0) | int(note["flags"]) & ON_NOTES
+    keys = zip(notes["onset"].tolist(), notes["pitch"].tolist(), strict=True)
+    given = np.array([signs.get(key, 0) for key in keys], dtype=np.uint32)
+    notes["flags"] = (notes["flags"] & ~np.uint32(ON_NOTES)) | given
+    bars["double_bar"], bars["repeat_start"], bars["repeat_end"] = False, False, 0
+    ends = (bars["onset"] + bars["duration"]).tolist()
+    for bar in model.bars:
+        end = int(bar["onset"] + bar["duration"])
+        row = int(np.searchsorted(ends, end))
+        if bar["repeat_start"]:
+            bars["repeat_start"][int(np.searchsorted(bars["onset"], bar["onset"]))] = True
+        if row < len(ends) and ends[row] == end:
+            bars["double_bar"][row] |= bar["double_bar"]
+            bars["repeat_end"][row] = max(bars["repeat_end"][row], bar["repeat_end"])
+    marks = tuple(replace(mark, notes=()) for mark in model.marks)
+    return replace(score, sha256="", notes=notes, bars=bars, marks=marks)
 
 
 def shared(one: Survey, two: Survey) -> str:
