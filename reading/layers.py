@@ -143,7 +143,7 @@ def _melody(
     in_tune = np.minimum(in_tune, 1.0)
     for answer in answers:
         melody[answer.rows] = True
-        in_tune[answer.rows] = np.maximum(in_tune[answer.rows], min(1.0, answer.share))
+        in_tune[answer.rows] = np.maximum(in_tune[answer.rows], answer.sure)
     return melody, np.where(melody, in_tune, 1.0 - in_tune).astype(np.float32)
 
 

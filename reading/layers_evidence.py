@@ -123,8 +123,7 @@ def more_evidence(
     result = []
     for answer in answers:
         bars = texture.bar[answer.rows]
-        text = f"melody: {len(answer.rows)} single left-hand notes answer while the right hand rests"
-        result.append(Evidence(int(bars[0]), int(bars[-1]), f"{text} ({answer.share:.0%} of the attacks around)"))
+        result.append(Evidence(int(bars[0]), int(bars[-1]), f"melody: {len(answer.rows)} {answer.reason}"))
     for first, last in _stretches(np.unique(texture.bar[doubling])):
         inside = doubling & (texture.bar >= first) & (texture.bar <= last)
         result.append(Evidence(first, last, f"doubling: {int(inside.sum())} notes run parallel to the melody"))

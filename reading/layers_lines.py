@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 
 from reading.layers_idle import drummed_bars
-from reading.layers_texture import IntArray, Texture, sounding_pairs
+from reading.layers_texture import BoolArray, IntArray, Texture, moving_pairs, sounding_pairs
 
 __all__ = ["FEATURES", "FloatArray", "Line", "lines_of", "scores_of"]
 
@@ -39,10 +39,13 @@ FEATURES = {
 _BIAS_HIGH = {"top": -1.0, "bottom": -1.25, "long": -1.05}
 _BIAS_LOW = {"top": 1.0, "bottom": 0.95, "long": 0.95}  # offsets the negative height term of the left hand
 _BIAS_SUNG = 1.5
+_LONG = 0.5  # taken off the longest notes where the highest of the staff do not have twice as many: then those move
+_COMPANIONS = (3, 4, 8, 9)  # semitones of a line in thirds or sixths; it is no block of chords ...
+_COMPANION_BLOCK = 0.3  # ... beyond this
 _PLAIN_BASS = 1.5  # taken off a lowest line of even notes or of one pattern: that is a bass, or a figure with it
 _EVEN = 0.5  # bits
 _SAME_PATTERN = 0.95
-_SINGS = 5.0  # score from which a line is like a tune
+_SINGS = 5.0  # score from which a line is like a tune; one less is enough within a hand
 _DRUMMED = 3.0  # taken off a line that strikes one note through the bar, where another is like a tune
 _WINDOW = 2  # bars on either side
 _MISSING = 6.0  # how far below the best a line without a note in the bar lies
@@ -133,12 +136,27 @@ def scores_of(texture: Texture, lines: list[Line]) -> tuple[FloatArray, FloatArr
         if low:
             plain_bass[:, column] = _plain_bass(texture, line, found, frame)
         drummed[:, column] = drummed_bars(texture, line.rows)
-    scores = features @ weights + bias - _PLAIN_BASS * plain_bass
-    rival = np.where(drummed > 0, -np.inf, scores).max(axis=1, keepdims=True) >= _SINGS
-    scores = np.where(drummed > 0, np.where(rival, scores - _DRUMMED, np.minimum(scores, _SINGS)), scores)
+    scores = features @ weights + bias - _PLAIN_BASS * plain_bass - _LONG * _moves_above(texture, lines, frame)
+    scores = _less_drumming(lines, scores, drummed > 0)
     best = np.where(present, scores, -np.inf).max(axis=1, keepdims=True)
     floor = np.where(np.isfinite(best), best, 0.0) - _MISSING
     return np.where(present, scores, floor), features
+
+
+def _less_drumming(lines: list[Line], scores: FloatArray, drummed: BoolArray) -> FloatArray:
+    """Scores in which a line that strikes one note through the bar gives way to one that is like a tune, if any is.
+
+    To another line of its own hand it gives way however fast it is struck.
+    """
+    moving = np.where(drummed, -np.inf, scores)
+    rival = moving.max(axis=1, keepdims=True) >= _SINGS
+    result = np.where(drummed, np.where(rival, scores - _DRUMMED, np.minimum(scores, _SINGS)), scores)
+    for staff in {line.staff for line in lines}:
+        hand = [line.staff == staff for line in lines]
+        best = moving[:, hand].max(axis=1, keepdims=True)
+        gives = drummed[:, hand] & (best >= _SINGS - 1)
+        result[:, hand] = np.where(gives, np.minimum(result[:, hand], best - 1), result[:, hand])
+    return result
 
 
 @dataclass(frozen=True, eq=False)
@@ -168,15 +186,20 @@ class _Frame:
 
 
 def _note_flags(texture: Texture) -> tuple[FloatArray, FloatArray]:
-    """By note: nothing higher sounds at its attack; another note of its staff and length is struck with it."""
+    """By note: nothing higher sounds at its attack; another note of its staff and length is struck with it.
+
+    Two that move in thirds or sixths are a line with its companion: they count as a block in small part only.
+    """
     moments, at = np.unique(texture.onset, return_inverse=True)
     note, moment = sounding_pairs(texture.onset, texture.end, moments)
     highest = np.full(len(moments), -1)
     np.maximum.at(highest, moment, texture.pitch[note])
     group = np.stack([texture.onset, texture.staff, texture.end], axis=1)
     _, same, count = np.unique(group, axis=0, return_inverse=True, return_counts=True)
-    block = count[same.reshape(-1)] > 1
-    return (texture.pitch >= highest[at]).astype(float), block.astype(float)
+    block = (count[same.reshape(-1)] > 1).astype(float)
+    companions = moving_pairs(texture, _COMPANIONS)
+    block[companions] = np.minimum(block[companions], _COMPANION_BLOCK)
+    return (texture.pitch >= highest[at]).astype(float), block
 
 
 def _plain_bass(texture: Texture, line: Line, found: dict[str, FloatArray], frame: _Frame) -> FloatArray:
@@ -190,6 +213,20 @@ def _plain_bass(texture: Texture, line: Line, found: dict[str, FloatArray], fram
     deep = _window_mean((texture.pitch <= lowest[at])[line.rows].astype(float), first, last)
     even = (found["ent"] < _EVEN) & (deep > 0.9)
     return (even | ((found["rep"] >= _SAME_PATTERN) & (deep >= 0.4))).astype(float)
+
+
+def _moves_above(texture: Texture, lines: list[Line], frame: _Frame) -> FloatArray:
+    """1 for the longest notes of a staff in bars around which its highest are fewer than twice as many.
+
+    Figuration above a tune in long notes has more. A tune that moves above a held note has not.
+    """
+    result, many = np.zeros((2, texture.bars, len(lines)))
+    for column, line in enumerate(lines):
+        bar = texture.bar[line.rows]
+        many[:, column] = np.searchsorted(bar, frame.high_bar, side="right") - np.searchsorted(bar, frame.low_bar)
+        if line.kind == "long":
+            result[:, column] = many[:, column - 1] < 2 * many[:, column]
+    return result
 
 
 def _window_mean(values: FloatArray, first: IntArray, last: IntArray) -> FloatArray:
@@ -209,6 +246,7 @@ def _line_features(
     first, last = np.searchsorted(bar, frame.low_bar, side="left"), np.searchsorted(bar, frame.high_bar, side="right")
     pitch, length = texture.pitch[rows].astype(float), (texture.end - texture.onset)[rows]
     leap = np.abs(np.diff(pitch))
+    step, wide = _steps_and_leaps(pitch)
     steps_last = np.maximum(last - 1, first)
     log_length = _window_mean(np.log2(length), first, last) - frame.mid_log
     filled = _window_mean(length.astype(float), first, last) * (last - first)
@@ -219,8 +257,8 @@ def _line_features(
         "block": _window_mean(flags[1][rows], first, last),
         "ent": entropy,
         "unif": commonest,
-        "step": _window_mean(((leap >= 1) & (leap <= 2)).astype(float), first, steps_last),
-        "leap": _window_mean((leap >= 5).astype(float), first, steps_last),
+        "step": _window_mean(step, first, steps_last),
+        "leap": _window_mean(wide, first, steps_last),
         "same": _window_mean((leap == 0).astype(float), first, steps_last),
         "rep": _repetition(np.diff(texture.onset[rows]), leap, first, steps_last),
         "ldur": np.clip(log_length, -2, 2),
@@ -228,6 +266,15 @@ def _line_features(
         "cover": np.minimum(1, filled / frame.span),
         "vrange": _window_mean(((pitch >= frame.voice - 7) & (pitch <= frame.voice + 17)).astype(float), first, last),
     }
+
+
+def _steps_and_leaps(pitch: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """By interval: a step; a leap. A note a step from the last but one is a step in one of two implied voices."""
+    size = np.abs(np.diff(pitch))
+    voice = np.full(len(size), np.inf)
+    voice[1:] = np.abs(pitch[2:] - pitch[:-2])
+    implied = (size > 2) & (voice >= 1) & (voice <= 2)
+    return (((size >= 1) & (size <= 2)) | implied).astype(float), ((size >= 5) & ~implied).astype(float)
 
 
 def _rhythm(steps: IntArray, first: IntArray, last: IntArray) -> tuple[FloatArray, FloatArray]:

@@ -18,10 +18,11 @@ if TYPE_CHECKING:
 
 __all__ = ["HandOver", "doubling_rows", "finish_phrases", "hand_overs"]
 
-_ANSWER_SHARE = 0.45
-_AROUND_BEATS = 2.0
+_REST_BEATS = 3.0  # a shorter rest of the right hand is a breath: the left goes on, or leads back
+_BREATH_BEATS = 1.5  # unless the left hand itself has rested: then it enters
+_SURE_BEATS = 4.0
 _UNDER_FIGURE = 3  # right-hand attacks over one held left-hand note: the bass of a figure shared by both hands
-_PERIODS = (2, 3, 4, 6, 8)  # notes after which a figure comes round
+_ECHOES, _ECHOED = 3, 0.8  # different notes; share of them
 _RUN = 3  # attacks in a row before two notes an octave apart count as one line
 _RUN_THIRDS = 4  # the same for thirds and sixths, which also come about by chance
 
@@ -30,15 +31,20 @@ _RUN_THIRDS = 4  # the same for thirds and sixths, which also come about by chan
 class HandOver:
     """A run of lone notes of the lowest staff that answers a resting upper staff.
 
-    ``rows`` of the texture; ``share`` of the lowest staff's attacks around at which the upper staves are silent.
+    ``rows`` of the texture; ``sure``: 0 to 1; ``reason`` in words.
     """
 
     rows: IntArray
-    share: float
+    sure: float
+    reason: str
 
 
 def hand_overs(texture: Texture) -> list[HandOver]:
     """Return the runs in which the tune goes over to the left hand while the right hand rests.
+
+    Three notes or more while the right hand rests for three beats or more; and single notes that the right hand takes
+    up at once in another octave, time after time. In a shorter rest the left hand goes on with its figure, strikes a
+    cadence or leads back: that is no answer.
 
     Parameters
     ----------
@@ -47,52 +53,50 @@ def hand_overs(texture: Texture) -> list[HandOver]:
     Returns
     -------
     list of HandOver
-        Those whose share is 0.45 or more.
     """
-    if texture.staves < 2:
-        return []
-    low = np.flatnonzero(texture.staff == texture.low)
-    if not len(low):
+    low, high = np.flatnonzero(texture.staff == texture.low), np.flatnonzero(texture.staff != texture.low)
+    if texture.staves < 2 or not len(low):
         return []
     moments, first, count = np.unique(texture.onset[low], return_index=True, return_counts=True)
-    high = texture.staff != texture.low
     _, sounding = sounding_pairs(texture.onset[high], texture.end[high], moments)
     silent = np.bincount(sounding, minlength=len(moments)) == 0
     struck = np.unique(texture.onset[high])
-    lone = silent & (count == 1)
-    to_chord = (
-        silent[1:] & (count[1:] > 1) & (np.searchsorted(struck, moments[1:]) == np.searchsorted(struck, moments[:-1]))
-    )
-    to_chord = np.append(to_chord, False)
-    around = round(_AROUND_BEATS * texture.beat)
-    found = []
-    for start, stop in _runs(lone, moments, struck, texture.end[low[first]], texture.beat):
-        if stop - start < _RUN and to_chord[stop - 1]:
-            continue  # a bass before its chord
-        if _goes_on(moments, texture.pitch[low[first]], count, start, stop):
-            continue  # a figure that does not stop for the other hand's rest
-        begin = np.searchsorted(moments, moments[start] - around, side="left")
-        until = np.searchsorted(moments, moments[stop - 1] + around, side="right")
-        share = float(silent[begin:until].mean())
+    found, short = [], []
+    for start, stop in _runs(silent & (count == 1), moments, struck, texture.end[low[first]], texture.beat):
         rows = low[first[start:stop]]
+        rest = _rest(texture, high, int(moments[start])) / texture.beat
+        enters = moments[start] - texture.end[low[first[:start]]].max(initial=0) >= texture.beat
         over = np.searchsorted(struck, texture.end[rows]) - np.searchsorted(struck, texture.onset[rows], side="right")
-        if share >= _ANSWER_SHARE and np.median(over) < _UNDER_FIGURE:
-            found.append(HandOver(rows[over < _UNDER_FIGURE], share))
+        if len(rows) >= _RUN and rest >= (_BREATH_BEATS if enters else _REST_BEATS):
+            reason = f"single left-hand notes while the right hand rests for {rest:.3g} beats"
+            found.append(HandOver(rows[over < _UNDER_FIGURE], min(1.0, rest / _SURE_BEATS), reason))
+        elif len(rows) < _RUN:
+            short.append(rows)
+    return sorted(found + _echoed(texture, short, high), key=lambda answer: int(answer.rows[0]))
+
+
+def _rest(texture: Texture, high: IntArray, moment: int) -> int:
+    """Ticks from the last end of the upper staves before a moment to their next attack."""
+    before = texture.onset[high] < moment
+    start = int(texture.end[high[before]].max(initial=int(texture.bar_onset[0])))
+    return int(texture.onset[high[~before]].min(initial=int(texture.bar_end[-1]))) - start
+
+
+def _echoed(texture: Texture, short: list[IntArray], high: IntArray) -> list[HandOver]:
+    """Of runs of one or two notes those that, like nearly all around them, the upper staff repeats at once."""
+    struck = np.append(texture.onset[high], np.iinfo(np.int64).max)
+    echoed = []
+    for rows in short:
+        after = high[texture.onset[high] == struck[np.searchsorted(struck, texture.onset[rows[-1]], side="right")]]
+        echoed.append(bool((texture.pitch[after] % 12 == texture.pitch[rows[-1]] % 12).any()))
+    bars, pitch = (np.asarray([kind[rows[-1]] for rows in short]) for kind in (texture.bar, texture.pitch))
+    found = []
+    for rows, bar in zip(short, bars.tolist(), strict=True):
+        near = np.abs(bars - bar) <= 1
+        share = float(np.asarray(echoed)[near].mean())
+        if share >= _ECHOED and len(np.unique(pitch[near])) >= _ECHOES:
+            found.append(HandOver(rows, share, "left-hand notes that the right hand takes up at once"))
     return found
-
-
-def _goes_on(moments: IntArray, pitch: IntArray, count: IntArray, start: int, stop: int) -> bool:
-    """Whether a run keeps the pace and the ups and downs of the single notes just before it."""
-    if stop - start < _RUN:
-        return False
-    for period in _PERIODS:
-        begin = start - period
-        if begin < 0 or (count[begin:start] > 1).any() or len(np.unique(np.diff(moments[begin:stop]))) > 1:
-            continue
-        turns = np.sign(np.diff(pitch[begin:stop]))
-        if (turns[period:] == turns[:-period]).all() and len(np.unique(turns)) > 1:
-            return True
-    return False
 
 
 def _runs(lone: BoolArray, moments: IntArray, struck: IntArray, end: IntArray, beat: int) -> list[tuple[int, int]]:

@@ -16,7 +16,16 @@ from reading.features import played
 if TYPE_CHECKING:
     from reading.score import Score
 
-__all__ = ["BoolArray", "IntArray", "Texture", "attack_sizes", "sounding_pairs", "staff_rows", "texture_of"]
+__all__ = [
+    "BoolArray",
+    "IntArray",
+    "Texture",
+    "attack_sizes",
+    "moving_pairs",
+    "sounding_pairs",
+    "staff_rows",
+    "texture_of",
+]
 
 BoolArray = np.ndarray[Any, np.dtype[np.bool_]]
 IntArray = np.ndarray[Any, np.dtype[np.int64]]
@@ -188,3 +197,34 @@ def attack_sizes(texture: Texture) -> IntArray:
     """Return how many notes of its staff are struck with each note, itself included, shape (n,)."""
     _, same, count = np.unique(texture.onset * texture.staves + texture.staff, return_inverse=True, return_counts=True)
     return np.asarray(count[same], dtype=np.int64)
+
+
+def moving_pairs(texture: Texture, sizes: tuple[int, ...]) -> BoolArray:
+    """Return which notes are one of two that move together, up or down, at one of some distances.
+
+    Parameters
+    ----------
+    texture : Texture
+    sizes : tuple of int
+        Semitones: 3, 4 for thirds, 8, 9 for sixths.
+
+    Returns
+    -------
+    ndarray of bool, shape (n,)
+        Both notes of a pair of one staff and length whose neighbour before or after is such a pair and moves the same
+        way in both notes.
+    """
+    result = np.zeros(len(texture.onset), dtype=bool)
+    for staff in range(texture.staves):
+        rows = np.flatnonzero(texture.staff == staff)
+        if not len(rows):
+            continue
+        _, first, count = np.unique(texture.onset[rows], return_index=True, return_counts=True)
+        low, high = rows[first], rows[first + count - 1]
+        pair = (count == 2) & (texture.end[low] == texture.end[high])
+        pair &= np.isin(texture.pitch[high] - texture.pitch[low], sizes)
+        up, lower_up = np.sign(np.diff(texture.pitch[high])), np.sign(np.diff(texture.pitch[low]))
+        together = pair[1:] & pair[:-1] & (up != 0) & (up == lower_up)
+        moving = np.append(together, False) | np.insert(together, 0, False)
+        result[low[moving]] = result[high[moving]] = True
+    return result
