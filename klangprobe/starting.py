@@ -23,7 +23,7 @@ def run(path: Path, *, out: Path | None, orchestra: str) -> Path:
         Where the spec exists already: answers and variants in it are work, and are not overwritten.
     """
     import mapping
-    import reading
+    from reading.sung import survey_song
 
     target = out or Path(f"{path.stem}.yaml")
     if target.exists():
@@ -31,7 +31,7 @@ def run(path: Path, *, out: Path | None, orchestra: str) -> Path:
         raise OutputError(msg, path=target, hint="Choose another name with --out.")
     score = read_score(path)
     players = mapping.players_of(orchestra)
-    found = reading.survey(score, palette=mapping.palette_of(players))
+    found = survey_song(score, mapping.palette_of(players))
     score_path = os.path.relpath(path.resolve(), target.resolve().parent)
     write_text(target, mapping.first_spec(score, found, orchestra, file=score_path))
     say(f"Written: {target}")

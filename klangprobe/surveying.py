@@ -64,7 +64,7 @@ def _refuse_what_is_no_page(target: Path | None) -> None:
 
 def _surveyed(path: Path | None, spec: Path | None) -> tuple[Score, Survey, tuple[Any, ...] | None]:
     """Return score, survey and, where a spec is given, its answers."""
-    import reading
+    from reading.sung import survey_song
 
     if spec:
         bench = open_spec(spec)
@@ -73,7 +73,7 @@ def _surveyed(path: Path | None, spec: Path | None) -> tuple[Score, Survey, tupl
         msg = "nothing to survey: name a score, or a spec with --spec"
         raise InputError(msg)
     score = read_score(path)
-    return score, reading.survey(score), None
+    return score, survey_song(score), None
 
 
 def _exported(score: Score, found: Survey) -> dict[str, Any]:

@@ -44,10 +44,12 @@ class Workbench:
 
     @cached_property
     def layers(self) -> Layers:
-        """Roles of the notes, the spec's overrules applied."""
+        """Roles of the notes, the spec's overrules applied; of a song, those of its accompaniment."""
         import reading
+        from mapping.singing import NOBODY
+        from reading.sung import find_song_layers
 
-        found = reading.find_layers(self.score)
+        found = find_song_layers(self.score) if self.spec.singers != NOBODY else reading.find_layers(self.score)
         rules = [rule.model_dump(exclude_none=True) for rule in self.spec.layers]
         return reading.overruled(found, self.score, rules) if rules else found
 
@@ -56,9 +58,14 @@ class Workbench:
         """What must be rethought, with options for the spec's own orchestra."""
         import mapping
         import reading
+        from mapping.singing import NOBODY
         from mapping.spec_check import players_of_spec
+        from reading.sung import survey_song
 
-        return reading.survey(self.score, self.layers, palette=mapping.palette_of(players_of_spec(self.spec)))
+        palette = mapping.palette_of(players_of_spec(self.spec))
+        if self.spec.singers == NOBODY:
+            return reading.survey(self.score, self.layers, palette=palette)
+        return survey_song(self.score, palette, self.layers)
 
     def names(self, wanted: Sequence[str]) -> tuple[str, ...]:
         """Return the variants *wanted* (all where none is named), in the order of the spec.

@@ -22,7 +22,7 @@ PART_DTYPE = np.dtype(
     [
         *NOTE_DTYPE.descr,  # onset, duration, pitch, spelling, bar, flags … as in the score; part = row of the player
         ("source", "<i4"),  # id of the piano note it comes from, -1 where a step added it
-        ("cause", "<i2"),  # row in Arrangement.steps that wrote it
+        ("cause", "<i2"),  # row in Arrangement.steps that wrote it, -1 for what a singer has from the score
         ("technique", "<i1"),  # row in TECHNIQUES
         ("dynamic", "<i1"),  # row in reading.score.DYNAMICS where the step sets its own level, else -1
     ]
@@ -42,7 +42,7 @@ class Player:
     count : int
         How many play from it (a section's desks times two; 1 for a wind player).
     family : str
-        ``woodwind``, ``brass``, ``percussion``, ``keyboard``, ``plucked``, ``strings``.
+        ``woodwind``, ``brass``, ``percussion``, ``keyboard``, ``plucked``, ``voice``, ``strings``.
     """
 
     name: str

@@ -11,6 +11,7 @@ from base.plugins import find, load
 from mapping.arrangement import PART_DTYPE, TECHNIQUES, Arrangement, Part, StepWords
 from mapping.draft import Context, Draft, Piece
 from mapping.settling import settled
+from mapping.singing import singing_of
 from mapping.spec_check import GROUP, players_of_spec
 from reading.score import DYNAMICS
 
@@ -64,8 +65,9 @@ def arrange_all(
         if name not in spec.variants:
             raise InputError(f"there is no variant '{name}'.", path=spec.path, hint=nearest(name, spec.variants))
     rules = [rule.model_dump() for rule in spec.layers]
-    piece = Piece(score, overruled(layers, score, rules) if rules else layers)
-    players = players_of_spec(spec)
+    singing = singing_of(players_of_spec(spec), score, spec.singers)
+    piece = Piece(score, overruled(layers, score, rules) if rules else layers, singing)
+    players = singing.players
     drafts: dict[str, Draft] = {}
     return tuple(
         arranged(
@@ -84,7 +86,7 @@ def _draft(name: str, spec: Spec, piece: Piece, players: tuple[Player, ...], dra
     """Draft of a variant: that of the variant it starts from, then its own steps."""
     if name not in drafts:
         variant = spec.variants[name]
-        draft, done = Draft(), 0
+        draft, done = Draft(piece.singing.notes) if piece.singing else Draft(), 0
         if variant.start is not None:
             draft = _draft(variant.start, spec, piece, players, drafts)
             done = len(spec.steps_of(variant.start))
@@ -133,7 +135,7 @@ def _fault(result: Any, context: Context) -> str:
     limits = {
         "part": (0, len(context.players) - 1),
         "source": (-1, len(context.score.notes) - 1),
-        "cause": (0, context.cause),
+        "cause": (-1, context.cause),
         "technique": (0, len(TECHNIQUES) - 1),
         "dynamic": (-1, len(DYNAMICS) - 1),
         "pitch": (0, 127),

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 
     from mapping.arrangement import Player
     from mapping.harmony import Span
+    from mapping.singing import Singing
     from mapping.steps import StepOptions
     from reading.figuration import Figuration
     from reading.layers import Layers
@@ -79,18 +80,25 @@ class Piece:
     score : Score
     layers : Layers
         As the spec overrules them.
+    singing : Singing, optional
+        Who sings what; nobody where left out.
     """
 
-    def __init__(self, score: Score, layers: Layers) -> None:
+    def __init__(self, score: Score, layers: Layers, singing: Singing | None = None) -> None:
         self.score = score
         self.layers = layers
+        self.singing = singing
         self._places: dict[tuple[str | None, str | None, str | None], Mask] = {}
 
     def layer(self, name: str) -> Mask:
-        """Return which piano notes belong to a layer, shape (notes,)."""
+        """Return which notes belong to a layer, shape (notes,); what a singer keeps is in no layer but ``voice``."""
         from reading.layers import select
+        from reading.sung import sung_notes
 
-        return select(self.layers, self.score, name)
+        if name == "voice":
+            return sung_notes(self.score)
+        found = select(self.layers, self.score, name)
+        return found & ~self.singing.kept if self.singing is not None else found
 
     @property
     def levels(self) -> np.ndarray[Any, np.dtype[np.float32]]:

@@ -8,7 +8,7 @@ from base.errors import InputError, nearest
 
 __all__ = ["FAMILIES", "Drums", "Instrument", "Register", "Unpitched"]
 
-FAMILIES = ("woodwind", "brass", "percussion", "keyboard", "plucked", "strings")
+FAMILIES = ("woodwind", "brass", "percussion", "keyboard", "plucked", "voice", "strings")
 """Families in score order."""
 
 _DIATONIC = (0, 1, 1, 2, 2, 3, 4, 4, 5, 5, 6, 6)  # scale steps of 0–11 semitones; six are taken as a fifth
@@ -186,7 +186,7 @@ class Instrument:
     @property
     def sustains(self) -> bool:
         """Whether a note can be held at an even level."""
-        return self.family in ("woodwind", "brass", "strings")
+        return self.family in ("woodwind", "brass", "voice", "strings")
 
     def register_of(self, pitch: int) -> Register | None:
         """Return the register that holds the sounding *pitch*, or None where the table has none."""

@@ -107,7 +107,9 @@ class Facts:
         else:
             inside &= self.onset == start
         causes = np.unique(self.notes["cause"][inside]).tolist()
-        return bool(causes) and all(cause < len(self.verbs) and self.verbs[cause] not in _PLAIN for cause in causes)
+        return bool(causes) and all(
+            0 <= cause < len(self.verbs) and self.verbs[cause] not in _PLAIN for cause in causes
+        )
 
     def changed(self, tick: int, pitch: int = -1) -> bool:
         """Whether a note (of the pitch, where given) from a step that changes notes sounds at a tick."""
@@ -115,7 +117,7 @@ class Facts:
         if pitch >= 0:
             inside &= self.pitch == pitch
         causes = self.notes["cause"][inside].tolist() if "cause" in (self.notes.dtype.names or ()) else []
-        return any(cause < len(self.verbs) and self.verbs[cause] not in _PLAIN for cause in causes)
+        return any(0 <= cause < len(self.verbs) and self.verbs[cause] not in _PLAIN for cause in causes)
 
 
 _known: WeakKeyDictionary[Score, tuple[Layers, Facts]] = WeakKeyDictionary()

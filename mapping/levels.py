@@ -7,11 +7,12 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from reading.score import DYNAMICS
+from reading.sung import lead_part, sung_parts
 
 if TYPE_CHECKING:
     from reading.score import Mark, Score
 
-__all__ = ["UNMARKED", "levels", "levels_at"]
+__all__ = ["UNMARKED", "followed_part", "levels", "levels_at"]
 
 UNMARKED = DYNAMICS.index("mf")
 """Level where nothing is marked."""
@@ -28,13 +29,15 @@ def levels(score: Score) -> np.ndarray[Any, np.dtype[np.float32]]:
 
 
 def levels_at(
-    score: Score, onsets: np.ndarray[Any, Any], *, part: int = 0, staff: int = 0
+    score: Score, onsets: np.ndarray[Any, Any], *, part: int | None = None, staff: int = 0
 ) -> np.ndarray[Any, np.dtype[np.float32]]:
-    """Return the level at each onset (ticks) for one staff.
+    """Return the level at each onset (ticks) for one staff; of the first part that is not sung where none is named.
 
     A mark holds for its whole part: piano music marks both hands at once, wherever the sign is drawn. Only where two
-    staves are marked differently at the same moment does each keep its own.
+    staves are marked differently at the same moment does each keep its own. A sung part without dynamics of its own
+    goes by the piano's.
     """
+    part = followed_part(score, part)
     points = _points(score, part, staff)
     ticks = np.array([tick for tick, _ in points], dtype=np.float64)
     values = np.array([value for _, value in points], dtype=np.float64)
@@ -45,6 +48,13 @@ def levels_at(
         share = (onsets[inside] - start) / (end - start)
         steady[inside] = first + (last - first) * share
     return np.clip(steady, 0, len(DYNAMICS) - 1).astype(np.float32)
+
+
+def followed_part(score: Score, part: int | None) -> int:
+    """Return the part whose dynamics a part goes by: its own, or the piano's where it is sung and has none."""
+    if part is None or (part in sung_parts(score) and not any(mark.part == part for mark in score.marks_of("dynamic"))):
+        return lead_part(score)
+    return part
 
 
 def _points(score: Score, part: int, staff: int) -> list[tuple[int, float]]:

@@ -20,13 +20,17 @@ if TYPE_CHECKING:
     from mapping.instruments import Instrument
     from mapping.orchestra_file import Band
 
-__all__ = ["DEFAULT", "ensembles", "load_orchestra", "palette_of", "player", "players_of", "seat_of"]
+__all__ = ["DEFAULT", "ensembles", "in_score_order", "load_orchestra", "palette_of", "player", "players_of", "seat_of"]
 
 DEFAULT = "classical full"
 """The ensemble where a spec names none."""
 
 _NUMBERED = re.compile(r"(.+?)\s+(\d{1,2})$")
 _SECTION_DEFAULT = {"violins 1": 8, "violins 2": 6, "violas": 4, "cellos": 3, "basses": 2}
+_IN_SCORE = ("woodwind", "brass", "percussion", "plucked", "keyboard", "voice", "strings")
+"""Families from the top of the score down: singers above the strings (common practice, no source)."""
+_SINGERS_DEG = {"soprano": -40.0, "mezzo-soprano": -25.0, "tenor": 15.0, "baritone": 25.0, "bass voice": 40.0}
+"""Where soloists stand around the conductor, the high women's voices on the left; own default."""
 _SEATED_WITH = {"english horn": "oboe", "contrabassoon": "bassoon", "cornet": "trumpet"}
 
 
@@ -81,7 +85,12 @@ def players_of(
     sizes = {**_SECTION_DEFAULT, **entry.get("sections", {}), **asked}
     own = band.instruments if band else {}
     found = [player(name, sizes.get(name), own) for name in names]
-    return tuple(sorted(found, key=lambda one: _place(one, entry.get("order", ""))))
+    return in_score_order(found, entry.get("order", ""))
+
+
+def in_score_order(players: Iterable[Player], order: str = "") -> tuple[Player, ...]:
+    """Return players from the top of the score down; with *order* ``band``, horns below trumpets."""
+    return tuple(sorted(players, key=lambda one: _place(one, order)))
 
 
 def _entry(use: str, listed: list[str], band: Band | None) -> dict[str, Any]:
@@ -174,6 +183,8 @@ def seat_of(one: Player, plan: str = "american") -> tuple[float, float]:
         raise InputError(f"unknown seat plan '{plan}'.", hint=nearest(plan, plans))
     number = _split(one.name)[1]
     azimuth, distance = plans[plan][_seat_name(one, plans[plan])]
+    if one.family == "voice":  # further ones of a kind beside the first
+        azimuth = _SINGERS_DEG.get(one.instrument.name, azimuth) + 8.0 * max(0, number - 1)
     # A second wind player sits 3 degrees further from the middle of the pair, so that two of a kind do not coincide.
     side = 3.0 * (number - 1) if number and one.family in ("woodwind", "brass") else 0.0
     return float(azimuth) + (side if azimuth > 0 else -side), float(distance)
@@ -193,8 +204,9 @@ def palette_of(players: Iterable[Player]) -> Palette:
     """Return whom the survey may name in its options, for any ensemble.
 
     The melody goes to the first violins or else to the highest winds, the bass to the lowest sustaining players.
+    Singers are named in no option: what is sung stays as it is.
     """
-    group = tuple(players)
+    group = tuple(one for one in players if one.family != "voice")
     strings = [one.name for one in group if one.family == "strings"]
     winds = [one for one in group if one.family == "woodwind"]
     brass = [one for one in group if one.family == "brass"]
@@ -251,7 +263,7 @@ def _place(one: Player, order: str) -> tuple[float, int]:
     row = float(names.index(one.instrument.name)) if one.instrument.name in names else float(len(names))
     if order == "band" and one.instrument.name == "horn":
         row = names.index("trumpet in C") + 0.5
-    family = ("woodwind", "brass", "percussion", "plucked", "keyboard", "strings").index(one.family)
+    family = _IN_SCORE.index(one.family)
     return family * 1000 + row, _split(one.name)[1]
 
 

@@ -67,12 +67,15 @@ def _within_reach(
 
 
 def neighbour(row: int, pitch: int, context: Context) -> int:
-    """Return the row of the player nearest to *row* who reaches *pitch*, own family first; *row* where nobody does."""
+    """Return the row of the player nearest to *row* who reaches *pitch*, own family first; *row* where nobody does.
+
+    Singers are given nothing they do not have.
+    """
     family = context.players[row].family
     able = [
         (player.family != family, not player.instrument.sustains, abs(other - row), other)
         for other, player in enumerate(context.players)
-        if player.instrument.low <= pitch <= player.instrument.high
+        if player.family != "voice" and player.instrument.low <= pitch <= player.instrument.high
     ]
     return min(able)[3] if able else row
 

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError, model_validator
+from pydantic_core import PydanticCustomError
 
 from base.errors import Problem, SpecError
 from mapping.spec_yaml import read_yaml
@@ -90,6 +91,17 @@ class Answer(_Model):
     because: str = ""
 
 
+def _singers(value: Any) -> tuple[str, ...]:
+    """``none``, one name, or a list of names in the order of the sung parts."""
+    names = [value] if isinstance(value, str) else value
+    if names == ["none"]:
+        return ()
+    if not isinstance(names, list | tuple) or not names or not all(isinstance(one, str) and one for one in names):
+        message = "a voice, a list of voices, or none is expected here."
+        raise PydanticCustomError("spec", "{message}", {"message": message, "hint": "Write it like tenor or none."})
+    return tuple(name.strip() for name in names)
+
+
 class _VariantShape(_Model):
     """A variant as written, its steps still plain."""
 
@@ -103,6 +115,7 @@ class _Shape(_Model):
 
     piece: Piece
     orchestra: Orchestra
+    singers: Annotated[tuple[str, ...] | None, BeforeValidator(_singers)] = None
     passages: dict[Name, Passage] = Field(default_factory=dict, max_length=500)
     layers: list[Rule] = Field(default_factory=list)
     variants: dict[VariantName, _VariantShape] = Field(min_length=1, max_length=100)
@@ -140,6 +153,8 @@ class Spec:
         As written.
     variants : dict of str to Variant
         In the order of the file.
+    singers : tuple of str or None
+        Names for the sung parts in their order; empty where nobody is to sing; None: named after the parts.
     path : Path
         The file; ``piece.score`` is relative to its folder.
     located : Located
@@ -152,6 +167,7 @@ class Spec:
     layers: tuple[Rule, ...]
     variants: dict[str, Variant]
     answers: tuple[Answer, ...] = ()
+    singers: tuple[str, ...] | None = None
     path: Path = Path()
     located: Located | None = field(default=None, repr=False, compare=False)
 
@@ -198,7 +214,15 @@ def load_spec(path: Path | str) -> Spec:
             steps += [step] if step else []
         variants[name] = Variant(name, written.says, written.start, tuple(steps))
     spec = Spec(
-        shape.piece, shape.orchestra, shape.passages, tuple(shape.layers), variants, tuple(shape.answers), path, located
+        shape.piece,
+        shape.orchestra,
+        shape.passages,
+        tuple(shape.layers),
+        variants,
+        tuple(shape.answers),
+        shape.singers,
+        path,
+        located,
     )
     problems += start_problems(spec) + names_problems(spec)
     if problems:

@@ -187,15 +187,24 @@ def start_problems(spec: Spec) -> list[Problem]:
     return problems
 
 
-def names_problems(spec: Spec) -> list[Problem]:
-    """Return the problems of names: the orchestra cannot be had, or a step names a player who is not there."""
+def names_problems(spec: Spec, score: Score | None = None) -> list[Problem]:
+    """Return the problems of names: the orchestra cannot be had, or a step names a player who is not there.
+
+    Without the score, a name that a singer may have is let pass.
+    """
     from mapping.orchestra_file import problems_at
+    from mapping.singing import may_be_singer, with_singers
 
     located = spec.located
     try:
         players = players_of_spec(spec)
     except InputError as error:
         return problems_at(error, located)
+    try:
+        players = with_singers(players, score, spec.singers) if score else players
+    except InputError as error:
+        line, column = located.place(("singers",)) if located else (None, None)
+        return [Problem(error.message, line, column, "singers", error.hint)]
     problems = []
     for name, variant in spec.variants.items():
         for step in variant.steps:
@@ -204,6 +213,8 @@ def names_problems(spec: Spec) -> list[Problem]:
                 None,
             )
             for wanted in step.options.players_named():
+                if score is None and not resolve(wanted, players) and may_be_singer(wanted):
+                    continue
                 message, hint = _player_fault(step, wanted, players)
                 if message:
                     line, column = _name_place(located, path, wanted)
@@ -262,10 +273,12 @@ def players_of_spec(spec: Spec) -> tuple[Player, ...]:
 def resolve(wanted: str, players: tuple[Player, ...]) -> list[tuple[int, int]]:
     """Return ``(row, octave in semitones)`` of the players a name stands for; empty where there is none.
 
-    ``horn 1`` is one player, ``horns`` all horns, ``violins`` both sections.
+    ``horn 1`` is one player, ``horns`` all horns, ``violins`` both sections, ``singers`` all who sing.
     """
     name, octave = split_octave(wanted)
     rows = [row for row, player in enumerate(players) if player.name == name]
+    if not rows and name == "singers":
+        rows = [row for row, player in enumerate(players) if player.family == "voice"]
     if not rows:
         stems = {name, name.removesuffix("s")}
         rows = [row for row, player in enumerate(players) if player.name.rstrip("0123456789").rstrip() in stems]
@@ -273,16 +286,16 @@ def resolve(wanted: str, players: tuple[Player, ...]) -> list[tuple[int, int]]:
 
 
 def check_against(spec: Spec, score: Score) -> None:
-    """Check what only the score can tell: every bar the spec names must be there.
+    """Check what only the score can tell: every bar, singer and sung line the spec names must be there.
 
     Raises
     ------
     SpecError
-        With every bar that is not in the score.
+        With every one that is not in the score.
     """
     from reading import bars_named
 
-    problems = []
+    problems = names_problems(spec, score) + _voice_problems(spec, score)
     located = spec.located
     for path, text in _bars_said(spec):
         try:
@@ -292,6 +305,21 @@ def check_against(spec: Spec, score: Score) -> None:
             problems.append(Problem(error.message, line, column, _words(path), error.hint))
     if problems:
         raise SpecError(problems, path=spec.path)
+
+
+def _voice_problems(spec: Spec, score: Score) -> list[Problem]:
+    """Steps that speak of the sung line where nothing is sung."""
+    from reading.sung import sung_parts
+
+    steps = [step for variant in spec.variants.values() for step in variant.steps]
+    voiced = [step for step in steps if getattr(step.options, step.verb, None) == "voice"]
+    if sung_parts(score):
+        return []
+    hint = "A sung part has one staff, with text under it, above something that accompanies it."
+    return [
+        Problem("the score has no sung part.", step.line or None, step.column or None, step.place, hint)
+        for step in voiced
+    ]
 
 
 def _bars_said(spec: Spec) -> list[tuple[Path_, str]]:

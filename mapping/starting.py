@@ -53,6 +53,7 @@ def first_spec(score: Score, survey: Survey | None = None, orchestra: str = "cla
         f"# A first spec for {_one_line(score.title or score.source)}: change it and listen again.",
         f"piece: {{{_piece(score, file)}}}",
         f"orchestra: {{use: {_quoted(orchestra)}}}   # add: [harp] and without: [trumpet 2] change it",
+        *_singers(score),
         "",
         "passages:   # what is heard side by side; bars as printed",
         *(f"  {_quoted(name)}: {{bars: {_quoted(bars)}}}" for name, bars in passages(score, survey)),
@@ -71,6 +72,17 @@ def _piece(score: Score, file: str) -> str:
     """Title, composer and score as one line."""
     said = {"title": score.title, "composer": score.composer, "score": file or score.source}
     return ", ".join(f"{key}: {_quoted(_one_line(value))}" for key, value in said.items() if value)
+
+
+def _singers(score: Score) -> list[str]:
+    """Who sings, said only where somebody does."""
+    from mapping.singing import names_of_singers
+
+    names = names_of_singers(score)
+    if not names:
+        return []
+    why = "the sung line stays as written, with its text; name the voice (soprano, tenor), or none"
+    return [f"singers: {_list(names)}   # {why}"]
 
 
 def _plain_steps(palette: Palette) -> list[dict[str, Any]]:

@@ -53,6 +53,7 @@ class Trial:
     score : Score
     layers : Layers
     players : tuple of Player
+        The orchestra; the singers of a song join it.
     start : iterable of dict
         Steps of the variant; its own errors are held against no step.
     """
@@ -61,12 +62,14 @@ class Trial:
         self, score: Score, layers: Layers, players: tuple[Player, ...], start: Iterable[dict[str, Any]]
     ) -> None:
         from mapping.draft import Draft, Piece
+        from mapping.singing import singing_of
 
-        self._layers, self._players, self._score = layers, players, score
-        self._piece = Piece(score, layers)
+        singing = singing_of(players, score)
+        self._layers, self._players, self._score = layers, singing.players, score
+        self._piece = Piece(score, layers, singing)
         steps = list(start)
         self._done = len(steps)
-        self._start = self._after(Draft(), steps, 0)
+        self._start = self._after(Draft(singing.notes), steps, 0)
         self._known = self._errors(self._start)
         self._best = self._start
 

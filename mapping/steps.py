@@ -37,9 +37,9 @@ __all__ = [
 
 LAYERS = (
     "melody", "bass", "middle", "doubling", "pedal point", "counter-melody",
-    "accompaniment", "all", "upper staff", "lower staff",
+    "accompaniment", "all", "upper staff", "lower staff", "voice",
 )  # fmt: skip
-"""Words for layers; the last four are sums."""
+"""Words for layers; from ``accompaniment`` on they are sums; ``voice`` is what is sung."""
 
 OCTAVES = {"unison": 0, "8va": 12, "8vb": -12, "15ma": 24, "15mb": -24}
 """Octave signs in semitones."""

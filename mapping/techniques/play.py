@@ -50,4 +50,4 @@ def _divides(options: Play.Options) -> bool:
     """Whether chords are spread: said, or the layer is not one line."""
     if options.share is not None:
         return options.share == "divide"
-    return options.play not in {"melody", "bass"}
+    return options.play not in {"melody", "bass", "voice"}

@@ -32,7 +32,8 @@ class Vary:
         """Return the draft with the layer moved to its new players."""
         piano = context.piano(options.vary, options)
         targets = context.targets(options.on)
-        divides = options.share == "divide" or (options.share is None and options.vary not in {"melody", "bass"})
+        line = options.vary in {"melody", "bass", "voice"}
+        divides = options.share == "divide" or (options.share is None and not line)
         give = divided if divides and len(targets) > 1 else whole
         return given_up(draft, piano).adding(*give(piano, targets, options, context))
 
