@@ -183,10 +183,19 @@ def played(score: Score) -> Bools:
 
 
 def nominal_ticks(score: Score) -> Ints:
-    """Return the full length of each bar in ticks by its metre (as filled, where longer), shape (n_bars,)."""
-    bars = score.bars
+    """Return the full length of each bar in ticks by its metre, shape (n_bars,).
+
+    A bar that holds more counts as long as it is filled; not where nothing begins in the time beyond its metre (a rest
+    too many in the file).
+    """
+    bars, notes = score.bars, score.notes
     length = 4 * TICKS_PER_QUARTER * bars["beats"].astype(np.int64) // np.maximum(bars["beat_type"], 1)
-    return np.asarray(np.maximum(np.maximum(length, bars["duration"]), 1), np.int64)
+    last = np.full(len(bars), -1, np.int64)
+    row = np.searchsorted(bars["onset"], notes["onset"], side="right") - 1
+    inside = row >= 0
+    np.maximum.at(last, row[inside], notes["onset"][inside] - bars["onset"][row[inside]])
+    filled = np.where(last >= length, bars["duration"], 0)
+    return np.asarray(np.maximum(np.maximum(length, filled), 1), np.int64)
 
 
 def places(score: Score, onset: Ints, slots: int) -> tuple[Ints, Ints]:

@@ -55,15 +55,13 @@ def shakes_folded(score: Score) -> Score:
 
 
 def _runs(score: Score, ids: Ints) -> list[Ints]:
-    """Return the runs of single notes of one staff and voice, equally long, each where the one before ends."""
+    """Return the runs of single notes of one staff, equally long, each where the one before ends."""
     notes = score.notes
-    ids = ids[np.lexsort((notes["pitch"][ids], notes["onset"][ids], notes["voice"][ids], notes["staff"][ids]))]
-    ids = ids[np.argsort(notes["part"][ids], kind="stable")]
+    ids = ids[np.lexsort((notes["onset"][ids], notes["staff"][ids], notes["part"][ids]))]
+    part, staff, onset, length = (notes[name][ids].astype(np.int64) for name in ("part", "staff", "onset", "duration"))
     follows = np.zeros(len(ids), bool)
-    same = [notes[name][ids[1:]] == notes[name][ids[:-1]] for name in ("part", "staff", "voice")]
-    length = notes["duration"][ids].astype(np.int64)
-    onset = notes["onset"][ids].astype(np.int64)
-    follows[1:] = np.all(same, axis=0) & (onset[1:] == onset[:-1] + length[:-1]) & (np.abs(np.diff(length)) <= 1)
+    follows[1:] = (np.diff(part) == 0) & (np.diff(staff) == 0) & (np.abs(np.diff(length)) <= 1)
+    follows[1:] &= onset[1:] == onset[:-1] + length[:-1]
     return [run for run in np.split(ids, np.flatnonzero(~follows)) if len(run) >= _LEAST]
 
 
