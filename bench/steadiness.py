@@ -18,7 +18,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
-from survey import shared_findings
+from survey import marked_like, shared_findings
 
 from reading.reader import read
 from reading.score import BAR_DTYPE, Flag, Mark, Score
@@ -238,8 +238,10 @@ def main() -> None:
                 "MEI", [(stem, *counted(score, through_mei(score, path))) for stem, path, score in scores], each=each
             )
     corpus = Path(paths[0]).parents[1]
-    quartets = [(name, *counted(read(corpus / f"{name}.krn"), read(corpus / f"{name}.mxl"))) for name in TWICE]
-    report("quartets, kern and XML", quartets, each=each)
+    pairs = [(name, read(corpus / f"{name}.krn"), read(corpus / f"{name}.mxl")) for name in TWICE]
+    report("quartets, kern and XML", [(name, *counted(one, two)) for name, one, two in pairs], each=each)
+    alike = [(name, *counted(marked_like(one, two), two)) for name, one, two in pairs]
+    report("the same, marks of XML", alike, each=each)
 
 
 if __name__ == "__main__":

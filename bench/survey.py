@@ -15,6 +15,7 @@ import time
 from collections import Counter
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -98,31 +99,49 @@ def encodings(data: Path) -> None:
 
 
 def marked_like(score: Score, model: Score) -> Score:
-    """Return the score with the marks, signs on notes and bar lines of another encoding, joined by quarters.
+    """Return the score with the marks, signs on notes and bar lines of another encoding.
 
-    What then still differs is in the notes, in how they are noted, or in the survey. A bar line of the model inside a
-    bar of the score goes to the bar that follows.
+    What then still differs is in the notes, in how they are noted, or in the survey. Both are joined by bar and place
+    in the bar where they have as many bars, else by quarters; a bar line of the model inside a bar of the score goes to
+    the bar that follows.
     """
     notes, bars = score.notes.copy(), score.bars.copy()
     signs: dict[tuple[int, int], int] = {}
-    for note in model.notes:
-        key = (int(note["onset"]), int(note["pitch"]))
+    for onset, note in zip(moved(model.notes["onset"], model, score), model.notes, strict=True):
+        key = (int(onset), int(note["pitch"]))
         signs[key] = signs.get(key, 0) | int(note["flags"]) & ON_NOTES
     keys = zip(notes["onset"].tolist(), notes["pitch"].tolist(), strict=True)
     given = np.array([signs.get(key, 0) for key in keys], dtype=np.uint32)
     notes["flags"] = (notes["flags"] & ~np.uint32(ON_NOTES)) | given
     bars["double_bar"], bars["repeat_start"], bars["repeat_end"] = False, False, 0
     ends = (bars["onset"] + bars["duration"]).tolist()
-    for bar in model.bars:
-        end = int(bar["onset"] + bar["duration"])
+    lines = [
+        moved(model.bars["onset"], model, score),
+        moved(model.bars["onset"], model, score)[1:].tolist() + ends[-1:],
+    ]
+    for bar, start, end in zip(model.bars, *lines, strict=True):
         row = int(np.searchsorted(ends, end))
         if bar["repeat_start"]:
-            bars["repeat_start"][int(np.searchsorted(bars["onset"], bar["onset"]))] = True
+            bars["repeat_start"][int(np.searchsorted(bars["onset"], start))] = True
         if row < len(ends) and ends[row] == end:
             bars["double_bar"][row] |= bar["double_bar"]
             bars["repeat_end"][row] = max(bars["repeat_end"][row], bar["repeat_end"])
-    marks = tuple(replace(mark, notes=()) for mark in model.marks)
+    spans = zip(
+        *(moved([getattr(mark, at) for mark in model.marks], model, score) for at in ("onset", "end")), strict=True
+    )
+    marks = tuple(
+        replace(mark, onset=int(a), end=int(b), notes=()) for mark, (a, b) in zip(model.marks, spans, strict=True)
+    )
     return replace(score, sha256="", notes=notes, bars=bars, marks=marks)
+
+
+def moved(onset: Any, model: Score, score: Score) -> Any:
+    """Places of the model as places of the score."""
+    onset = np.asarray(onset, dtype=np.int64)
+    if len(model.bars) != len(score.bars):
+        return onset
+    row = np.maximum(np.searchsorted(model.bars["onset"], onset, side="right") - 1, 0)
+    return onset - model.bars["onset"][row] + score.bars["onset"][row]
 
 
 def shared(one: Survey, two: Survey) -> str:
