@@ -23,7 +23,7 @@ def main() -> None:
     import render
     from base.store import Store
     from compare import compare_passage
-    from klangprobe.page import Engraver, PageInfo, passage_page, write_page, write_single
+    from klangprobe.page import Engraver, PageInfo, passage_page, player_sounds, write_page, write_single
     from klangprobe.workbench import open_spec
 
     bench = open_spec(DEMO)
@@ -46,9 +46,13 @@ def main() -> None:
         )
         engraver = Engraver(bench.spec.score_path, bench.score)
         timed("engrave", lambda: engraver.passage(spans, renderings[0], "bars"), times)
-        timed("gather without players", lambda: passage_page(trial, arrangements, spans, stems=False), times)
-        page = timed("gather with players", lambda: passage_page(trial, arrangements, spans, store=store), times)
-        timed("gather again", lambda: passage_page(trial, arrangements, spans, store=store), times)
+
+        def players():
+            return {heard.variant: player_sounds(heard, trial.sample_rate_hz, store) for heard in trial.variants}
+
+        sounds = timed("encode the players", players, times)
+        timed("find them again", players, times)
+        page = timed("gather", lambda: passage_page(trial, arrangements, spans, sounds=sounds), times)
         timed("write folder", lambda: write_page(folder / "page", [page], info=PageInfo("bench")), times)
         timed("write one file", lambda: write_single(folder / "all.html", [page], info=PageInfo("bench")), times)
     stems = sum(len(variant.stems) for variant in page.variants)

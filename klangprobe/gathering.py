@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -15,6 +16,7 @@ if TYPE_CHECKING:
 
     from compare import ClipFiles
     from compare.trial import Trial
+    from klangprobe.page import StemPage
     from klangprobe.workbench import Workbench
     from mapping.arrangement import Arrangement
 
@@ -47,13 +49,11 @@ def gathered(
     stems : bool
         Also write every player's sound, at its level in the clip as scored: ``stems/PASSAGE/VARIANT/PLAYER.flac``.
     """
-    from compare import file_names, write_clips
-    from compare.plots import draw_all
+    from compare import file_names
     from klangprobe.page import Engraver, light, passage_page, write_passage
 
     place = file_names(bench.spec.passages)[trial.passage]
-    clips = write_clips(trial, folder / "clips" / place)
-    plots = draw_all(trial, folder / "plots" / place)
+    clips, plots, sounds = _encoded_and_drawn(trial, folder, place)
     page = passage_page(
         trial,
         arrangements,
@@ -63,7 +63,7 @@ def gathered(
         plots=plots,
         findings=bench.survey.findings,
         answers=bench.spec.answers,
-        store=cache(),
+        sounds=sounds,
         slug=place.lower(),
     )
     players = _write_stems(trial, folder / "stems" / place) if stems else {}
@@ -76,6 +76,23 @@ def gathered(
         if found := players.get(variant["name"]):
             variant["stems"] = {name: path.relative_to(folder).as_posix() for name, path in found.items()}
     return Product(entry, light(page), files)
+
+
+def _encoded_and_drawn(
+    trial: Trial, folder: Path, place: str
+) -> tuple[ClipFiles, dict[str, Path], dict[str, tuple[StemPage, ...]]]:
+    """Write clips and plots, encode the players' own sounds: encoders leave the interpreter free to draw meanwhile."""
+    from compare import write_clips
+    from compare.plots import draw_all
+    from klangprobe.page import player_sounds
+
+    store = cache()
+    with ThreadPoolExecutor(1) as aside:
+        clips = aside.submit(write_clips, trial, folder / "clips" / place)
+        sounds = [aside.submit(player_sounds, heard, trial.sample_rate_hz, store) for heard in trial.variants]
+        plots = draw_all(trial, folder / "plots" / place)
+    names = (heard.variant for heard in trial.variants)
+    return clips.result(), plots, {name: made.result() for name, made in zip(names, sounds, strict=True)}
 
 
 def _write_stems(trial: Trial, folder: Path) -> dict[str, dict[str, Path]]:

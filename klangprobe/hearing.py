@@ -3,13 +3,18 @@
 from __future__ import annotations
 
 import time
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
 from base.errors import KlangprobeError
+from base.writing import write_bytes
 from klangprobe.console import Progress, say, say_json, warn
 from klangprobe.folder import replacing_folder
+from klangprobe.identity import written_key
 from klangprobe.passages import Work, all_products
 from klangprobe.report import report_of, write_report
 from klangprobe.workbench import Workbench, cache, open_spec
@@ -93,14 +98,17 @@ def hear(wish: Wish) -> dict[str, Any]:
     OutputError
         Where the folder cannot be written.
     """
+    from render import prepare
     from render.lines import attribution_of
 
-    bench = open_spec(wish.spec)
-    passages, variants = bench.passages(wish.passages), bench.names(wish.variants)
     settings = wish.settings()
+    with ThreadPoolExecutor(1) as aside:
+        aside.submit(prepare, settings)  # meanwhile spec and score are read and mapped
+        bench = open_spec(wish.spec)
+        passages, arrangements = bench.passages(wish.passages), tuple(bench.arrange(bench.names(wish.variants)))
     font = _font(settings)
     with replacing_folder(wish.folder) as folder:
-        work = Work(bench, tuple(bench.arrange(variants)), settings, font, folder, wish.folder, wish.stems)
+        work = Work(bench, arrangements, settings, font, folder, wish.folder, wish.stems)
         progress = Progress("rendering")
         products = all_products(work, passages, progress)
         progress.close()
@@ -158,14 +166,21 @@ def _settings(wish: Wish) -> dict[str, Any]:
 
 
 def _write_arrangements(arrangements: Sequence[Arrangement], folder: Path) -> None:
-    """Write every variant's full score and multitrack MIDI."""
+    """Write every variant's full score and multitrack MIDI; what was written before comes from the cache."""
     import mapping
     from compare import file_names
 
-    names = file_names(arrangement.variant for arrangement in arrangements)
+    names, store = file_names(arrangement.variant for arrangement in arrangements), cache()
     for arrangement in arrangements:
-        mapping.write_midi(arrangement, folder / "midi" / f"{names[arrangement.variant]}.mid")
-        mapping.write_score(arrangement, folder / "scores" / f"{names[arrangement.variant]}.musicxml")
+        name, key = names[arrangement.variant], written_key(arrangement)
+        files = {"midi": folder / "midi" / f"{name}.mid", "score": folder / "scores" / f"{name}.musicxml"}
+        if found := store.get(key):
+            for kind, path in files.items():
+                write_bytes(path, found[0][kind].tobytes())
+            continue
+        mapping.write_midi(arrangement, files["midi"])
+        mapping.write_score(arrangement, files["score"])
+        store.put(key, {kind: np.fromfile(path, np.uint8) for kind, path in files.items()})
 
 
 def _write_page(bench: Workbench, wish: Wish, folder: Path, products: Sequence[Product], font: Font | None) -> None:

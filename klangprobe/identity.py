@@ -1,4 +1,4 @@
-"""The name of a passage's product: a hash of all that is heard and shown in it, and of nothing else."""
+"""Names of products: a hash of all that is heard, shown or written in one, and of nothing else."""
 
 from __future__ import annotations
 
@@ -20,10 +20,10 @@ if TYPE_CHECKING:
     from render.settings import RenderSettings
     from soundfonts import Font
 
-__all__ = ["passage_key", "same_here"]
+__all__ = ["passage_key", "same_here", "written_key"]
 
 _VERSION = 9
-"""Raised whenever render, compare or the page make something else of the same input."""
+"""Raised whenever render, compare, the page, the full score or the MIDI file make something else of the same input."""
 
 
 def passage_key(
@@ -58,6 +58,13 @@ def passage_key(
         stems,
         _words(bench, spans),
     )
+
+
+def written_key(arrangement: Arrangement) -> str:
+    """Return the name of a variant's full score and MIDI file: all that is written in them."""
+    steps = [step.verb for step in arrangement.steps]  # neither their words nor their lines are written
+    written = arrangement.variant, arrangement.says, arrangement.score, arrangement.parts, steps
+    return digest("score and MIDI", _VERSION, version("klangprobe"), *written)
 
 
 def same_here(arrangements: Sequence[Arrangement], ticks: list[tuple[int, int]]) -> list[int]:

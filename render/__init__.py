@@ -8,7 +8,7 @@ from render.audio import write_audio
 from render.settings import BALANCES, STAGES, RenderSettings
 from render.sound import SAMPLE_RATE_HZ, Rendering, Stem
 from render.stream import Streamed, stream_mix
-from render.variants import render_variants
+from render.variants import prepare, render_variants
 
 __all__ = [
     "BALANCES",
@@ -18,6 +18,7 @@ __all__ = [
     "Rendering",
     "Stem",
     "Streamed",
+    "prepare",
     "render_variants",
     "stream_mix",
     "write_audio",

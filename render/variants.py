@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     from render.request import StemSound, Synth
     from render.settings import RenderSettings
 
-__all__ = ["render_variants"]
+__all__ = ["prepare", "render_variants"]
 
 Samples = np.ndarray[Any, np.dtype[np.float32]]
 
@@ -100,12 +100,20 @@ def render_variants(
     return renderings
 
 
+def prepare(settings: RenderSettings) -> None:
+    """Do what needs no notes: find the soundfont, let the synth load it, build the room.
+
+    For a thread of its own while notes are still read and mapped; what fails here fails again where it is told.
+    """
+    _prepare(instrumentarium(settings).synth, settings)
+
+
 def _prepare(synth: Synth, settings: RenderSettings) -> None:
-    """Do what needs no notes: let the synth load, build the room. What fails here fails again where it is told."""
-    if settings.room:
-        impulse_response()
+    """Let the synth load, build the room."""
     if ready := getattr(synth, "prepare", None):  # a synth need not have it
         ready()
+    if settings.room:
+        impulse_response()
 
 
 def _length(

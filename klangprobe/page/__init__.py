@@ -17,6 +17,7 @@ from klangprobe.page.model import (
     VariantPage,
 )
 from klangprobe.page.pack import write_pack
+from klangprobe.page.players import player_sounds
 from klangprobe.page.write import light, write_page, write_passage, write_single
 
 __all__ = [
@@ -31,6 +32,7 @@ __all__ = [
     "VariantPage",
     "light",
     "passage_page",
+    "player_sounds",
     "write_pack",
     "write_page",
     "write_passage",

@@ -11,17 +11,17 @@ import numpy as np
 
 from compare.acting import steps_here
 from klangprobe.page.model import BarsPage, Difference, Figure, PassagePage, Picture, VariantPage
-from klangprobe.page.players import ROOM, player_sounds
+from klangprobe.page.players import ROOM
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from base.store import Store
     from compare.changes import Change
     from compare.heard import Heard
     from compare.quantity import Measured, Quantity
     from compare.trial import Trial
     from klangprobe.page.engrave import Engraver
+    from klangprobe.page.model import StemPage
     from mapping.arrangement import Arrangement
     from mapping.spec import Answer
     from reading.findings import Finding
@@ -54,8 +54,7 @@ def passage_page(
     plots: Mapping[str, Path] | None = None,
     findings: Sequence[Finding] = (),
     answers: Sequence[Answer] = (),
-    stems: bool = True,
-    store: Store | None = None,
+    sounds: Mapping[str, tuple[StemPage, ...]] | None = None,
     slug: str = "",
 ) -> PassagePage:
     """Gather what the page shows of one passage.
@@ -79,10 +78,8 @@ def passage_page(
         Of the whole survey; those inside the passage give its question.
     answers : sequence of Answer
         Of the spec; those to findings of the passage are shown.
-    stems : bool
-        Whether the players can be heard one by one.
-    store : Store, optional
-        Keeps encoded stems by the stem's key.
+    sounds : mapping of str to tuple of StemPage, optional
+        The players' own sounds by variant (:func:`player_sounds`), so that they can be heard one by one.
     slug : str
         Part of its files' names.
     """
@@ -92,7 +89,7 @@ def passage_page(
     acting = {arrangement.variant: steps_here(arrangement, spans) for arrangement in arrangements}
     chosen = {answer.choice for answer in given}
     variants = tuple(
-        _variant(item, trial, acting.get(item.variant, ()), chosen, (clips or {}).get(item.variant), stems, store)
+        _variant(item, trial, acting.get(item.variant, ()), chosen, (clips or {}).get(item.variant), sounds or {})
         for item in heard
     )
     where = where or _where(arrangements[0], spans)
@@ -189,8 +186,7 @@ def _variant(
     steps: tuple[str, ...],
     chosen: set[str],
     clip: Path | None,
-    stems: bool,
-    store: Store | None,
+    sounds: Mapping[str, tuple[StemPage, ...]],
 ) -> VariantPage:
     """One variant: its clip as scored, and the factor that makes it as loud as the others."""
     reference = heard is trial.piano
@@ -201,7 +197,7 @@ def _variant(
         gain_matched=heard.gain_matched / heard.gain_scored,
         gain_scored=1.0,
         steps=() if reference else steps,
-        stems=player_sounds(heard, trial.sample_rate_hz, store) if stems and not reference else (),
+        stems=() if reference else sounds.get(heard.variant, ()),
         chosen=heard.variant in chosen and not reference,
         reference=reference,
     )

@@ -20,7 +20,7 @@ def made(tmp_path_factory):
     import render
     from base.store import Store
     from compare import compare_passage
-    from klangprobe.page import Engraver, passage_page
+    from klangprobe.page import Engraver, passage_page, player_sounds
     from klangprobe.workbench import open_spec
 
     bench = open_spec(DEMO)
@@ -37,7 +37,7 @@ def made(tmp_path_factory):
         engraver=Engraver(DEMO.with_suffix(".musicxml"), bench.score),
         findings=bench.survey.findings,
         answers=bench.spec.answers,
-        store=store,
+        sounds={heard.variant: player_sounds(heard, RATE_HZ, store) for heard in trial.variants},
     )
     return page, store, trial
 
