@@ -11,6 +11,7 @@ import numpy as np
 
 from mapping.levels import levels_at
 from reading.score import DYNAMICS
+from reading.sung import lead_part
 from soundfonts.calibration import LAYERS
 
 if TYPE_CHECKING:
@@ -81,7 +82,7 @@ class Dynamics:
             origin = self.score.notes[source]
             place = int(origin["part"]), int(origin["staff"])
         else:
-            place = 0, 1
+            place = lead_part(self.score), 1
         if place not in self._curves:
             self._curves[place] = _knots(self.score, *place)
         return self._curves[place]

@@ -165,5 +165,5 @@ def _deviate(played: Rows, part: Part, seed: int) -> None:
     played["late_s"] = TIME_S * smaller * deviates(seed, f"{name} time", onset)
     played["boost_db"] += LEVEL_DB * smaller * deviates(seed, f"{name} level", onset, pitch)
     own = PLAYER_CENTS * deviates(seed, f"{name} pitch", 0)
-    if part.player.family in ("woodwind", "brass", "strings"):
+    if part.player.family in ("woodwind", "brass", "voice", "strings"):
         played["tune_cents"] = own + NOTE_CENTS * smaller * deviates(seed, f"{name} cents", onset, pitch)

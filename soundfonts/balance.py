@@ -94,7 +94,7 @@ POWER: dict[str, Power] = {
     "viola": Power(73, 87, 91, 0, 0, (48, 88)),
     "cello": Power(74, 90, 96, 0, 0, (36, 81)),
     "double bass": Power(79, 92, 96, 0, 0, (28, 60)),
-    "voice": Power(77, 93, 100, -2, 2, (40, 84), "ours"),
+    "voice": Power(80, 100, 105, -2, 2, (40, 84)),  # a trained soloist
 }
 
 WAY_DB = {"pizzicato": -8.0, "col legno": -12.0, "muted": -5.0, "harmonic": -6.0, "stopped": -3.0}
@@ -109,7 +109,8 @@ _BY_WORD = (  # the first word found in the name decides; longer names first
     ("marimba", "mallets"), ("vibraphone", "mallets"), ("bell", "mallets"), ("celesta", "celesta"), ("harp", "harp"),
     ("piano", "piano"), ("violin", "violin"), ("viola", "viola"), ("cello", "cello"), ("contrabass", "double bass"),
     ("double bass", "double bass"), ("basses", "double bass"), ("drum", "drums"), ("cymbal", "drums"),
-    ("triangle", "drums"), ("tambourine", "drums"),
+    ("triangle", "drums"), ("tambourine", "drums"), ("soprano", "voice"), ("alto", "voice"), ("tenor", "voice"),
+    ("baritone", "voice"), ("voice", "voice"),
 )  # fmt: skip
 
 _BY_PROGRAM = {
@@ -121,6 +122,8 @@ _BY_PROGRAM = {
 }  # fmt: skip
 
 _AS_TRUMPET = frozenset({"trumpet", "trombone", "tuba", "timpani", "drums"})
+_AS_HORN = frozenset({"horn", "voice"})
+"""The rule does not name the voice; that a soloist carries like a horn is ours."""
 _STRINGS = frozenset({"violin", "viola", "cello", "double bass"})
 
 
@@ -244,7 +247,7 @@ def _by_rule(instrument: str, dynamics: Floats, count: int) -> Floats:
     loudness = np.clip((dynamics - _LEVELS["p"]) / (_LEVELS["f"] - _LEVELS["p"]), 0.0, 1.0)
     if instrument in _STRINGS and count > 1:
         return np.asarray(woodwind + 3.01 * loudness)
-    at_forte = 6.02 if instrument in _AS_TRUMPET else 3.01 if instrument == "horn" else 0.0
+    at_forte = 6.02 if instrument in _AS_TRUMPET else 3.01 if instrument in _AS_HORN else 0.0
     return np.asarray(woodwind + at_forte * loudness + 10.0 * np.log10(max(1, count)))
 
 

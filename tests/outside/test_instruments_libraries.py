@@ -103,6 +103,9 @@ GENERAL_MIDI = {
     "tubular bells": "Tubular Bells", "celesta": "Celesta", "piano": "Acoustic Grand Piano",
     "harp": "Orchestral Harp", "violin": "Violin", "viola": "Viola", "cello": "Cello", "double bass": "Contrabass",
 }  # fmt: skip
+VOICES = {"soprano": "Soprano", "mezzo-soprano": "MezzoSoprano", "alto": "Alto", "tenor": "Tenor",
+          "baritone": "Baritone", "bass voice": "Bass", "voice": "Vocalist"}  # fmt: skip
+"""Voices, by music21's class."""
 TECHNIQUES = {
     ("violins", "pizzicato"): "Pizzicato Strings", ("cellos", "tremolo"): "Tremolo Strings",
     ("basses", "section"): "String Ensemble 1", ("trumpet", "muted"): "Muted Trumpet",
@@ -164,6 +167,18 @@ def test_programs_of_techniques(program_of, key, theirs):
     assert instrument(key[0]).programs[key[1]] == program_of(theirs)
 
 
+@pytest.mark.parametrize("name", VOICES)
+def test_voices_are_music21s_and_sound_as_a_choir(name):
+    """music21 knows each voice by the same abbreviation; the sound is General MIDI's Choir Aahs, next to its own."""
+    import pretty_midi
+    from music21 import instrument as module
+
+    theirs, ours = getattr(module, VOICES[name])(), instrument(name)
+    assert ours.abbreviation.rstrip(".") == theirs.instrumentAbbreviation
+    assert pretty_midi.program_to_instrument_name(ours.programs["plain"]) == "Choir Aahs"
+    assert pretty_midi.program_to_instrument_name(theirs.midiProgram) == "Voice Oohs"
+
+
 def test_every_instrument_is_compared():
     """No instrument of the table is left out of the comparison with General MIDI."""
-    assert set(instruments()) == set(GENERAL_MIDI) | set(FAMILY_PROGRAM) | set(PERCUSSION)
+    assert set(instruments()) == set(GENERAL_MIDI) | set(FAMILY_PROGRAM) | set(PERCUSSION) | set(VOICES)
