@@ -21,8 +21,7 @@ if TYPE_CHECKING:
     from reading.form import Sections
     from reading.gaps import GapRegion, Gaps
     from reading.layers import Layers
-    from reading.layers_lines import FloatArray
-    from reading.layers_texture import IntArray, Texture
+    from reading.layers_texture import FloatArray, IntArray, Texture
     from reading.palette import Palette
     from reading.pedal import Pedal
     from reading.register import Dialogue

@@ -19,8 +19,7 @@ from reading.score import DYNAMICS
 if TYPE_CHECKING:
     from reading.figuration import Figure
     from reading.findings_facts import Facts
-    from reading.layers_lines import FloatArray
-    from reading.layers_texture import BoolArray
+    from reading.layers_texture import BoolArray, FloatArray
 
 __all__ = [
     "bass_octave_findings",

@@ -19,18 +19,19 @@ from reading.layers_bass import bass_rows
 from reading.layers_evidence import Evidence, evidence_of, more_evidence
 from reading.layers_idle import nobody_leads
 from reading.layers_inner import contrapuntal_bars, counter_rows, pedal_point_rows
-from reading.layers_lines import lines_of, scores_of
+from reading.layers_lines import lines_of
 from reading.layers_path import best_path, change_costs, posterior
 from reading.layers_roles import doubling_rows, finish_phrases, hand_overs
+from reading.layers_scores import scores_of
 from reading.layers_texture import staff_rows, texture_of
 from reading.score import Flag
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
 
-    from reading.layers_lines import FloatArray, Line
+    from reading.layers_lines import Line
     from reading.layers_roles import HandOver
-    from reading.layers_texture import BoolArray, IntArray, Texture
+    from reading.layers_texture import BoolArray, FloatArray, IntArray, Texture
     from reading.score import Score
 
 __all__ = ["LAYER_NAMES", "Evidence", "Layers", "Role", "find_layers", "overruled", "select"]

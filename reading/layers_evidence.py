@@ -8,12 +8,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from reading.layers_lines import FEATURES
+from reading.layers_scores import FEATURES
 
 if TYPE_CHECKING:
-    from reading.layers_lines import FloatArray, Line
+    from reading.layers_lines import Line
     from reading.layers_roles import HandOver
-    from reading.layers_texture import BoolArray, IntArray, Texture
+    from reading.layers_texture import BoolArray, FloatArray, IntArray, Texture
 
 __all__ = ["Evidence", "evidence_of", "line_words", "more_evidence"]
 

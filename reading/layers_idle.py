@@ -9,8 +9,8 @@ import numpy as np
 from reading.layers_texture import sounding_pairs
 
 if TYPE_CHECKING:
-    from reading.layers_lines import FloatArray, Line
-    from reading.layers_texture import BoolArray, IntArray, Texture
+    from reading.layers_lines import Line
+    from reading.layers_texture import BoolArray, FloatArray, IntArray, Texture
 
 __all__ = ["drummed_bars", "nobody_leads"]
 

@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 if TYPE_CHECKING:
-    from reading.layers_lines import FloatArray, Line
-    from reading.layers_texture import IntArray
+    from reading.layers_lines import Line
+    from reading.layers_texture import FloatArray, IntArray
 
 __all__ = ["best_path", "change_costs", "posterior"]
 

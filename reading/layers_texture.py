@@ -28,6 +28,7 @@ __all__ = [
 ]
 
 BoolArray = np.ndarray[Any, np.dtype[np.bool_]]
+FloatArray = np.ndarray[Any, np.dtype[np.float64]]
 IntArray = np.ndarray[Any, np.dtype[np.int64]]
 
 _IOI_PER_BEAT = 2.5
