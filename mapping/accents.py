@@ -12,7 +12,7 @@ from mapping.arrangement import TECHNIQUES
 from mapping.checks.strings import stopping
 from mapping.figures import Cell, chords_for
 from mapping.levels import levels_at
-from mapping.unpitched import apart, stroke
+from mapping.unpitched import RINGS_S, apart, stroke
 from reading.score import DYNAMICS, TICKS_PER_QUARTER, Flag
 
 if TYPE_CHECKING:
@@ -24,7 +24,6 @@ __all__ = ["Struck", "as_spelt", "moments", "struck_notes"]
 
 _ENOUGH = 0.35  # strength from which an unmarked accent (a thick chord, an arpeggio sign) is realised
 _GRACES = 3
-_RINGS_S = 1.0  # what rings longer is left ringing unless it is to be secco
 _SCALE_STEPS = (0, 2, 4, 5, 7, 9, 11)
 
 
@@ -68,7 +67,7 @@ def struck_notes(
 def _struck_without_pitch(moment: Struck, row: int, options: StepOptions, context: Context) -> Rows:
     """A stroke (or a roll as long as the chord) at an accent; what rings is written as long as the chord."""
     item = context.players[row].instrument.unpitched
-    rings = options.how == "roll" or (options.how is None and item is not None and item.ring_s > _RINGS_S)
+    rings = options.how == "roll" or (options.how is None and item is not None and item.ring_s > RINGS_S)
     length = moment.length if rings else min(moment.length, TICKS_PER_QUARTER)
     return stroke(moment.onset, length, int(Flag.ACCENT) | moment.flags, row, options, context)
 

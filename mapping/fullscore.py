@@ -120,18 +120,25 @@ def _score_part(player: Player, row: int) -> str:
     number = player.name.rpartition(" ")[2]
     number = number if number.isdecimal() else ""
     abbreviation = f"{player.instrument.abbreviation} {number}".strip()
-    program = player.instrument.program(count=player.count) + 1
-    channel = (row - 1) % 15 + 1
-    channel += channel >= 10
     ident = quoteattr(f"P{row}-I1")
     return (
         f'<score-part id="P{row}"><part-name>{plain(part_name(player))}</part-name>'
         f"<part-abbreviation>{plain(abbreviation)}</part-abbreviation>"
         f"<score-instrument id={ident}><instrument-name>{plain(player.instrument.name)}</instrument-name>"
         "</score-instrument>"
-        f"<midi-instrument id={ident}><midi-channel>{channel}</midi-channel><midi-program>{program}</midi-program>"
-        "</midi-instrument></score-part>"
+        f"<midi-instrument id={ident}>{_midi(player, row)}</midi-instrument></score-part>"
     )
+
+
+def _midi(player: Player, row: int) -> str:
+    """Channel and program of a player; of one without pitch channel 10 and the key, which MusicXML counts from 1."""
+    if player.instrument.unpitched is not None:
+        key = player.instrument.unpitched.key + 1
+        return f"<midi-channel>10</midi-channel><midi-unpitched>{key}</midi-unpitched>"
+    channel = (row - 1) % 15 + 1
+    channel += channel >= 10
+    program = player.instrument.program(count=player.count) + 1
+    return f"<midi-channel>{channel}</midi-channel><midi-program>{program}</midi-program>"
 
 
 def part_name(player: Player) -> str:

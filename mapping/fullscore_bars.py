@@ -33,7 +33,8 @@ def attributes(
     bars, bar, first = score.bars, score.bars[row], row == 0
     before = bars[row - 1] if row else bar
     found = [f"<divisions>{TICKS_PER_QUARTER}</divisions>"] if first else []
-    if first or keys[row].fifths != keys[row - 1].fifths:
+    noisy = instrument.unpitched is not None  # has no key, one line, and a clef without a pitch
+    if not noisy and (first or keys[row].fifths != keys[row - 1].fifths):
         mode = "" if bar["minor"] < 0 else f"<mode>{'minor' if bar['minor'] else 'major'}</mode>"
         found.append(f"<key><fifths>{keys[row].fifths}</fifths>{mode}</key>")
     if first or (bar["beats"], bar["beat_type"]) != (before["beats"], before["beat_type"]):
@@ -44,7 +45,10 @@ def attributes(
         if first or names[row] != names[row - 1]:
             sign, line, _ = CLEFS[names[row]]
             which = f' number="{staff}"' if len(clefs) > 1 else ""
-            found.append(f"<clef{which}><sign>{sign}</sign><line>{line}</line></clef>")
+            at = f"<line>{line}</line>" if line else ""
+            found.append(f"<clef{which}><sign>{sign}</sign>{at}</clef>")
+    if first and noisy:
+        found.append("<staff-details><staff-lines>1</staff-lines></staff-details>")
     if first and instrument.transpose:
         found.append(_transpose(instrument.transpose, instrument.transpose_diatonic))
     return f"<attributes>{''.join(found)}</attributes>" if found else ""

@@ -53,6 +53,7 @@ class NoteWriter:
         self.notes, self.pitches, self.staff, self.keys = notes, pitches, staff, keys
         self.signs, self.details = signs, signs.details
         self.staves = instrument.staves
+        self.noisy = instrument.unpitched is not None
         self.chordal = instrument.family in ("keyboard", "plucked")
 
     def glyph(self, glyph: Glyph, start: int, voice: int, accidentals: Accidentals) -> str:
@@ -82,8 +83,11 @@ class NoteWriter:
         return f"<staff>{self.staff[row]}</staff>" if self.staves > 1 else ""
 
     def _pitch(self, row: int) -> str:
-        """Written pitch."""
+        """Written pitch; of a stroke without one its place on the staff."""
         step, alter, octave = self.pitches[row]
+        if self.noisy:
+            place = f"<display-step>{'CDEFGAB'[step]}</display-step><display-octave>{octave}</display-octave>"
+            return f"<unpitched>{place}</unpitched>"
         altered = f"<alter>{alter}</alter>" if alter else ""
         return f"<pitch><step>{'CDEFGAB'[step]}</step>{altered}<octave>{octave}</octave></pitch>"
 

@@ -12,7 +12,7 @@ from mapping.fullscore_directions import Direction, Placed, direction_xml
 from mapping.fullscore_fermatas import hold, holds_of
 from mapping.fullscore_notations import fermata
 from mapping.fullscore_note import Accidentals, NoteWriter, measure_rest, rest
-from mapping.fullscore_pitch import Transposition, accidental, clefs_by_bar, key_alters
+from mapping.fullscore_pitch import ON_THE_LINE, Transposition, accidental, clefs_by_bar, key_alters
 from mapping.fullscore_rhythm import Event, Glyph, beamed, beat_ticks, can_alternate, middle_ticks, written
 from mapping.fullscore_signs import signs_of
 from mapping.fullscore_text import plain
@@ -72,6 +72,8 @@ class _PartWriter:
     def _written_pitches(self) -> list[tuple[int, int, int]]:
         """Written (step, alter, octave) of every note."""
         notes = self.notes
+        if self.instrument.unpitched is not None:
+            return [ON_THE_LINE] * len(notes)
         columns = (notes["pitch"].tolist(), notes["step"].tolist(), notes["octave"].tolist(), notes["bar"].tolist())
         return [
             self.keys[bar - 1].written(pitch, step, octave) for pitch, step, octave, bar in zip(*columns, strict=True)
@@ -165,7 +167,7 @@ class _PartWriter:
 
     def _accidentals(self, row: int, glyphs: list[Glyph]) -> Accidentals:
         """Accidentals to print, by (note row, start of the glyph), in the order of time."""
-        key = key_alters(self.keys[row].fifths)
+        key = {} if self.instrument.unpitched is not None else key_alters(self.keys[row].fifths)
         state: dict[tuple[int, int, int], int] = {}
         found: Accidentals = {}
         bar_start = int(self.score.bars["onset"][row])

@@ -10,14 +10,20 @@ from mapping.spelling import spell
 if TYPE_CHECKING:
     from mapping.instruments import Instrument
 
-__all__ = ["CLEFS", "Transposition", "accidental", "clefs_by_bar"]
+__all__ = ["CLEFS", "ON_THE_LINE", "Transposition", "accidental", "clefs_by_bar"]
 
 _PITCHES = (0, 2, 4, 5, 7, 9, 11)
 _ACCIDENTALS = {-2: "flat-flat", -1: "flat", 0: "natural", 1: "sharp", 2: "double-sharp"}
 _SHARPS, _FLATS = (3, 0, 4, 1, 5, 2, 6), (6, 2, 5, 1, 4, 0, 3)
 
-CLEFS = {"treble": ("G", 2, 34), "alto": ("C", 3, 28), "tenor": ("C", 4, 26), "bass": ("F", 4, 22)}
-"""Sign, line, and the scale step (7 × octave + step) of the middle line."""
+CLEFS = {
+    "treble": ("G", 2, 34), "alto": ("C", 3, 28), "tenor": ("C", 4, 26), "bass": ("F", 4, 22),
+    "percussion": ("percussion", 0, 30),
+}  # fmt: skip
+"""Sign, line (0 for none), and the scale step (7 × octave + step) of the middle line."""
+
+ON_THE_LINE = (2, 0, 4)
+"""Written (step, alter, octave) of strokes without pitch: MusicXML counts one line as the lowest, E4."""
 
 _CHANGE = 5.0  # ledger lines a change of clef must save
 

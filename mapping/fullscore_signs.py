@@ -14,6 +14,7 @@ from mapping.fullscore_dynamics import dynamics, hairpins, side
 from mapping.fullscore_global import attacks, players_words
 from mapping.fullscore_lines import octave_lines, pedals
 from mapping.fullscore_slurs import Slurs, slurs
+from mapping.unpitched import rings_on
 
 if TYPE_CHECKING:
     from mapping.arrangement import Arrangement, Part
@@ -22,8 +23,8 @@ if TYPE_CHECKING:
 
 __all__ = ["Signs", "signs_of"]
 
-_WORDS = {"pizzicato": "pizz.", "muted": "con sord.", "col legno": "col legno"}
-_BACK = {"pizzicato": "arco", "muted": "senza sord.", "col legno": "arco"}
+_WORDS = {"pizzicato": "pizz.", "muted": "con sord.", "col legno": "col legno", "secco": "secco"}
+_BACK = {"pizzicato": "arco", "muted": "senza sord.", "col legno": "arco", "secco": "ord."}
 
 
 @dataclass
@@ -61,6 +62,8 @@ def signs_of(part: Part, arrangement: Arrangement, pitches: list[tuple[int, int,
     octave_lines(part, score, pitches, placed)
     dynamics(part, score, signs.details, placed)
     _techniques(part.notes, signs)
+    for onset in rings_on(part):
+        signs.placed.opening[onset].append(Direction("above", words("l.v.", "")))
     _divisi(part, arrangement, signs)
     hairpins(part, score, placed)
     _texts(part, score, signs)

@@ -30,8 +30,8 @@ def abbreviated(part: Part) -> Part:
     """
     notes = part.notes
     bowed = np.flatnonzero(np.isin(notes["technique"], _BOWED) & (notes["duration"] > 0))
-    if len(bowed) < 2:
-        return part
+    if len(bowed) < 2 or part.player.instrument.unpitched is not None:
+        return part  # a rhythm of rolls is no figure that a tremolo swallows
     order = bowed[np.lexsort((notes["onset"][bowed], notes["pitch"][bowed], notes["bar"][bowed]))]
     before, after = notes[order[:-1]], notes[order[1:]]
     joined = (before["onset"] + before["duration"] == after["onset"]) & (after["flags"] == 0)

@@ -5,7 +5,9 @@ notes, and shares channels by counting, so that the sixteenth player's program w
 
 Rules: time is written time, repeats as printed. The resolution is the smallest of :data:`RESOLUTIONS` in which every
 onset and end is a whole tick, so nothing is rounded. Grace notes stand a 32nd apart before their note (on it where the
-piece begins); every other note starts at its tick and ends at its written end.
+piece begins); every other note starts at its tick and ends at its written end. Percussion without pitch plays on
+channel 10 by the keys of the General MIDI percussion map; its rolls are written out in 32nds, because a key struck once
+does not roll.
 """
 
 from __future__ import annotations
@@ -17,6 +19,7 @@ import numpy as np
 
 from base.writing import write_bytes
 from mapping.arrangement import TECHNIQUES
+from mapping.unpitched import beaten, pitched
 from reading.score import DYNAMICS, TICKS_PER_QUARTER, Flag
 
 if TYPE_CHECKING:
@@ -37,7 +40,8 @@ VELOCITIES = (12, 19, 32, 44, 57, 70, 89, 108, 114, 120)
 
 _GRACE = TICKS_PER_QUARTER // 8
 _ACCENT, _MARCATO, _SFORZANDO = 12, 18, 19  # added velocity; one dynamic step is 13 to 19 from p to ff
-_MELODIC = [channel for channel in range(16) if channel != 9]  # 9 is the drum kit's
+_DRUMS = 9  # from 0: MIDI's channel 10
+_MELODIC = [channel for channel in range(16) if channel != _DRUMS]
 
 
 def write_midi(arrangement: Arrangement, path: Path) -> None:
@@ -62,16 +66,20 @@ def midi_bytes(arrangement: Arrangement) -> bytes:
     References
     ----------
     Standard MIDI Files 1.0 (MIDI Manufacturers Association): format 1, first track holds tempo and metre; the port
-    event (FF 21) keeps players apart where more than fifteen need a channel.
+    event (FF 21) keeps players apart where more than fifteen need a channel. General MIDI System Level 1 (MIDI
+    Association): percussion on channel 10, percussion key map.
     """
     import mido
 
-    times = [note_times(part.notes) for part in arrangement.parts]
+    parts = [beaten(part) for part in arrangement.parts]
+    times = [note_times(part.notes) for part in parts]
     resolution = _resolution(arrangement, times)
     file = mido.MidiFile(type=1, ticks_per_beat=resolution, charset="utf-8")
     file.tracks.append(_track(_conductor(arrangement.score, resolution, arrangement)))
-    for row, part in enumerate(arrangement.parts):
-        file.tracks.append(_track(_player(part, times[row], row, resolution, arrangement)))
+    melodic = 0
+    for part, placed in zip(parts, times, strict=True):
+        file.tracks.append(_track(_player(part, placed, melodic, resolution, arrangement)))
+        melodic += part.player.instrument.unpitched is None
     buffer = io.BytesIO()
     file.save(file=buffer)
     return buffer.getvalue()
@@ -179,17 +187,18 @@ def _tempos(score: Score) -> list[tuple[int, int]]:
 def _player(
     part: Part, times: np.ndarray[Any, Any], row: int, resolution: int, arrangement: Arrangement
 ) -> list[tuple[int, int, Any]]:
-    """Events of one player: name, port, programs, notes."""
+    """Events of one player: name, port, programs, notes; *row* counts the players with pitch before."""
     import mido
 
+    noisy = part.player.instrument.unpitched is not None
     port, channel = divmod(row, len(_MELODIC))
-    channel = _MELODIC[channel]
+    port, channel = (0, _DRUMS) if noisy else (port, _MELODIC[channel])
     step = TICKS_PER_QUARTER // resolution
     player = part.player
     events: list[tuple[int, int, Any]] = [(0, 0, mido.MetaMessage("track_name", name=player.name))]
-    if len(arrangement.parts) > len(_MELODIC):
+    if len(pitched(arrangement.parts)) > len(_MELODIC):
         events.append((0, 1, mido.MetaMessage("midi_port", port=port)))
-    events += _programs(part, times, channel, step)
+    events += [] if noisy else _programs(part, times, channel, step)  # General MIDI has one kit
     loud = velocities(part, arrangement)
     for row, pitch in enumerate(part.notes["pitch"].tolist()):
         start, end = int(times[row, 0]) // step, int(times[row, 1]) // step

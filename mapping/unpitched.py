@@ -11,6 +11,7 @@ General MIDI System Level 1 (MIDI Association), percussion key map. N. Rimsky-Ko
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -25,15 +26,19 @@ if TYPE_CHECKING:
     from mapping.draft import Context, Rows, Target
     from mapping.steps import StepOptions
 
-__all__ = ["apart", "one_at_a_time", "pitched", "problem", "rhythm", "roll", "stroke"]
+__all__ = ["RINGS_S", "apart", "beaten", "one_at_a_time", "pitched", "problem", "rhythm", "rings_on", "roll", "stroke"]
 
 _ROLL = TECHNIQUES.index("roll")
-_SHORTEST = TICKS_PER_QUARTER // 4
+_SHORTEST, _BEAT = TICKS_PER_QUARTER // 4, TICKS_PER_QUARTER // 8
 _KEPT = int(
     Flag.STACCATO | Flag.STACCATISSIMO | Flag.ACCENT | Flag.TENUTO | Flag.MARCATO | Flag.SFORZANDO | Flag.FERMATA
 )
 """Signs of the piano's notes that mean something to a stroke; slurs, ornaments and pedal do not."""
 
+RINGS_S = 1.0
+"""What rings longer than this is left ringing unless it is to be secco."""
+
+_DRY = Flag.STACCATO | Flag.STACCATISSIMO
 _VERBS = {"play", "double", "stress", "build", "rest", "thin", "mark"}
 _WAYS = ("roll", "secco")
 
@@ -99,14 +104,29 @@ def rhythm(piano: Rows, row: int, options: StepOptions, context: Context) -> Row
         notes["flags"] = np.bitwise_or.reduceat(main["flags"], heads) & np.uint32(_KEPT)
         until = np.diff(notes["onset"])
         notes["duration"][:-1] = np.minimum(notes["duration"][:-1], until)
-    return _on_key(notes, context.players[row])
+    return _untied(_on_key(notes, context.players[row]), context)
 
 
 def stroke(onset: int, length: int, flags: int, row: int, options: StepOptions, context: Context) -> Rows:
     """Return one stroke of a player at *onset*, written *length* ticks long."""
     notes = context.made([(onset, length, 0)], row, options)
     notes["flags"] = flags
-    return _on_key(notes, context.players[row])
+    return _untied(_on_key(notes, context.players[row]), context)
+
+
+def _untied(notes: Rows, context: Context) -> Rows:
+    """Shorten single strokes, in place, so that none is tied: to the bar line, off the beat to the next beat."""
+    item = context.players[int(notes["part"][0])].instrument.unpitched if len(notes) else None
+    single = notes["technique"] != _ROLL
+    bars = context.score.bars[notes["bar"] - 1]
+    beat = 4 * TICKS_PER_QUARTER // np.maximum(1, bars["beat_type"].astype(np.int64))
+    into = (notes["onset"] - bars["onset"]).astype(np.int64)
+    most = bars["onset"] + bars["duration"] - notes["onset"]
+    most = np.where(into % beat, np.minimum(most, beat - into % beat), most)
+    if item is not None and item.ring_s <= RINGS_S:
+        most = np.minimum(most, TICKS_PER_QUARTER)
+    notes["duration"] = np.where(single, np.minimum(notes["duration"], most), notes["duration"])
+    return notes
 
 
 def roll(start: int, end: int, row: int, options: StepOptions, context: Context) -> Rows:
@@ -114,6 +134,34 @@ def roll(start: int, end: int, row: int, options: StepOptions, context: Context)
     notes = context.made([(start, end - start, 0)], row, options)
     notes["technique"] = _ROLL
     return _on_key(notes, context.players[row])
+
+
+def beaten(part: Part) -> Part:
+    """Return a part whose rolls, where it has no pitch, are written out in 32nds: three strokes through a stem."""
+    rolled = part.notes["technique"] == _ROLL
+    if part.player.instrument.unpitched is None or not rolled.any():
+        return part
+    pieces = [part.notes[~rolled]]
+    for one in part.notes[rolled]:
+        count = max(1, -(-int(one["duration"]) // _BEAT))
+        rows = np.repeat(one[None], count)
+        rows["onset"] += np.arange(count) * _BEAT
+        rows["duration"] = np.minimum(_BEAT, int(one["onset"] + one["duration"]) - rows["onset"])
+        rows["flags"][1:] = 0
+        pieces.append(rows)
+    found = np.concatenate(pieces)
+    return replace(part, notes=found[np.argsort(found["onset"], kind="stable")])
+
+
+def rings_on(part: Part) -> list[int]:
+    """Return the onsets of strokes that ring into silence: of what rings long, the last before a half note of rest."""
+    item, notes = part.player.instrument.unpitched, part.notes
+    if item is None or item.ring_s <= RINGS_S or not len(notes):
+        return []
+    end = notes["onset"] + notes["duration"]
+    alone = np.append(notes["onset"][1:], np.iinfo(np.int64).max) >= end + 2 * TICKS_PER_QUARTER
+    short = (notes["technique"] == TECHNIQUES.index("secco")) | ((notes["flags"] & int(_DRY)) != 0)
+    return [int(onset) for onset in notes["onset"][alone & ~short]]
 
 
 def _on_key(notes: Rows, player: Player) -> Rows:

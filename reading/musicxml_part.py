@@ -11,12 +11,13 @@ from reading.musicxml_directions import read_direction, read_sound
 from reading.musicxml_lyrics import read_lyric
 from reading.musicxml_marks import BadPlace, MarkKeeper
 from reading.musicxml_notations import read_notations
+from reading.musicxml_strokes import read_stroke
 from reading.score import Flag
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from reading.draft import Draft, RawBar
+    from reading.draft import Draft, RawBar, RawMark
 
 __all__ = ["PartReader"]
 
@@ -43,6 +44,7 @@ class PartReader(MarkKeeper):
         self.graces: list[RawNote] = []
         self.late_graces: list[RawNote] = []  # said to belong to the note before
         self.voices: set[str] = set()
+        self.strokes: dict[tuple[int, str, str], RawMark] = {}  # tied on, by staff, voice and place
 
     def read_bar(self, element: Any, bar: RawBar) -> None:
         """Read one ``<measure>``."""
@@ -101,7 +103,7 @@ class PartReader(MarkKeeper):
         self._fill(element, end, chord is not None)
         if element.find("pitch") is None:
             if element.find("unpitched") is not None:
-                self.lose("unpitched", "a note without pitch (percussion)", self.number(element.findtext("staff"), 1))
+                read_stroke(self, element, onset, end)
             if grace is None and chord is None:
                 self.graces.clear()
             self._rest_notations(element, onset)
