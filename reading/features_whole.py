@@ -7,9 +7,10 @@ bars of the page.
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from dataclasses import dataclass, replace
 from functools import lru_cache
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -78,27 +79,32 @@ def whole_bars(score: Score) -> WholeBars:
     stop = np.append(start[1:], len(second)) - 1
     if not second.any():
         return WholeBars(score, score, start + 1, stop + 1, start + 1, row)
-    bars = score.bars[start].copy()
-    ends = score.bars[stop]
+    bars, begins, led = _joined(score, second, row, start, stop)
+    notes = score.notes.copy()
+    notes["bar"] = row[notes["bar"] - 1]
+    numbers = tuple(score.bar_numbers[first] for first in start.tolist())
+    whole = replace(score, notes=notes, bars=bars, bar_numbers=numbers, marks=_led(score.marks, led))
+    return WholeBars(score, whole, start + 1, stop + 1, begins, row)
+
+
+def _joined(
+    score: Score, second: Bools, row: Ints, start: Ints, stop: Ints
+) -> tuple[np.ndarray[Any, np.dtype[np.void]], Ints, list[tuple[int, int]]]:
+    """Return the table of whole bars, the bar each passage begins with, and start and end of every upbeat."""
+    bars, ends = score.bars[start].copy(), score.bars[stop]
     bars["index"] = np.arange(1, len(bars) + 1)
     bars["duration"] = ends["onset"] + ends["duration"] - bars["onset"]
     bars["repeat_end"], bars["double_bar"] = ends["repeat_end"], ends["double_bar"]
-    marks, begins = score.marks, start + 1
+    begins, led = start + 1, []
     for part in np.flatnonzero(second).tolist():
-        whole, upbeat = int(row[part]) - 1, score.bars[part]
+        whole, upbeat, before = int(row[part]) - 1, score.bars[part], score.bars[part - 1]
         leads = 2 * int(upbeat["duration"]) < int(bars["duration"][whole]) and whole + 1 < len(bars)
-        before = score.bars[part - 1]
         if upbeat["repeat_start"] or before["repeat_end"] or before["double_bar"]:
             bars["repeat_start"][whole + leads] = True
         if leads:
             begins[whole + 1] = part + 1
-            marks = tuple(_led(mark, upbeat, int(bars["onset"][whole + 1])) for mark in marks)
-    notes = score.notes.copy()
-    notes["bar"] = row[notes["bar"] - 1]
-    numbers = tuple(score.bar_numbers[first] for first in start.tolist())
-    marks = tuple(sorted(marks, key=lambda mark: mark.onset))
-    whole_score = replace(score, notes=notes, bars=bars, bar_numbers=numbers, marks=marks)
-    return WholeBars(score, whole_score, start + 1, stop + 1, begins, row)
+            led.append((int(upbeat["onset"]), int(bars["onset"][whole + 1])))
+    return bars, begins, led
 
 
 def _second_parts(score: Score) -> Bools:
@@ -115,7 +121,14 @@ def _second_parts(score: Score) -> Bools:
     return second
 
 
-def _led(mark: Mark, upbeat: np.void, onset: int) -> Mark:
-    """Return a heading over the upbeat as one of the bar it leads to."""
-    inside = upbeat["onset"] <= mark.onset < upbeat["onset"] + upbeat["duration"]
-    return replace(mark, onset=onset, end=max(onset, mark.end)) if inside and mark.kind in _LEADING else mark
+def _led(marks: tuple[Mark, ...], upbeats: list[tuple[int, int]]) -> tuple[Mark, ...]:
+    """Return the marks with headings over an upbeat (start, end) moved to the bar it leads to."""
+    starts = [start for start, _ in upbeats]
+
+    def moved(mark: Mark) -> Mark:
+        place = bisect_right(starts, mark.onset) - 1
+        if mark.kind not in _LEADING or place < 0 or mark.onset >= upbeats[place][1]:
+            return mark
+        return replace(mark, onset=upbeats[place][1], end=max(upbeats[place][1], mark.end))
+
+    return tuple(sorted((moved(mark) for mark in marks), key=lambda mark: mark.onset))

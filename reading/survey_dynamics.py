@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import re
+from bisect import bisect_left, bisect_right
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -181,28 +182,35 @@ def swells(score: Score, rows: tuple[DynamicMark, ...]) -> tuple[Swell, ...]:
         swell the other way, within eight bars; else four bars. A level that goes the other way ends any swell.
     """
     levels, result = _levels(score, rows), []
+    onsets = [level.onset for level in levels]
     for row in _ways(score, rows, levels):
-        half = _half_bar(score, row.bar_index)
-        before = [level.degree for level in levels if level.onset <= row.onset]
-        near = [level for level in levels if row.onset < level.onset <= row.end + half]
-        after = [level.degree for level in near if not _against(score, row, level, levels)]
+        before = _level_at(levels, onsets, row.onset)
+        until = row.end + _half_bar(score, row.bar_index)
+        near = levels[bisect_right(onsets, row.onset) : bisect_right(onsets, until)]
+        after = next((level.degree for level in near if not _against(score, row, level, before)), -1)
         last = score.bar_at(max(row.onset, row.end - 1))
-        result.append(Swell(row.bar_index, last, row.mark, before[-1] if before else -1, after[0] if after else -1))
+        result.append(Swell(row.bar_index, last, row.mark, before, after))
     return tuple(result)
 
 
 def _ways(score: Score, rows: tuple[DynamicMark, ...], levels: list[DynamicMark]) -> list[DynamicMark]:
     """Return hairpins and the words for them as rows marked ``cresc`` or ``dim``, each with the end it leads to."""
-    marks = [replace(row, mark=way) for row in rows if (way := _way(row))]
     merged: list[DynamicMark] = []
-    for mark in marks:
-        twin = next((one for one in reversed(merged) if one.mark == mark.mark and _one_swell(score, one, mark)), None)
-        if twin is None:
-            merged.append(mark)
+    last: dict[str, int] = {}
+    for row in rows:
+        way = _way(row)
+        twin = last.get(way, -1)
+        if not way:
+            continue
+        if twin >= 0 and _one_swell(score, merged[twin], row):
+            kind = "text" if "text" in (merged[twin].kind, row.kind) else row.kind
+            merged[twin] = replace(merged[twin], end=max(merged[twin].end, row.end), kind=kind)
         else:
-            kind = "text" if "text" in (twin.kind, mark.kind) else twin.kind
-            merged[merged.index(twin)] = replace(twin, end=max(twin.end, mark.end), kind=kind)
-    return [replace(mark, end=_goal(score, mark, merged, levels)) for mark in merged]
+            last[way] = len(merged)
+            merged.append(replace(row, mark=way))
+    onsets = [level.onset for level in levels]
+    other = {way: [mark.onset for mark in merged if mark.mark != way] for way in ("cresc", "dim")}
+    return [replace(mark, end=_goal(score, mark, other[mark.mark], levels, onsets)) for mark in merged]
 
 
 def _way(row: DynamicMark) -> str:
@@ -218,21 +226,32 @@ def _one_swell(score: Score, one: DynamicMark, other: DynamicMark) -> bool:
     return "text" in (one.kind, other.kind) and abs(other.onset - one.onset) <= _half_bar(score, one.bar_index)
 
 
-def _against(score: Score, mark: DynamicMark, level: DynamicMark, levels: list[DynamicMark]) -> bool:
+def _level_at(levels: list[DynamicMark], onsets: list[int], onset: int) -> int:
+    """Return the degree in force at a moment, -1 before any."""
+    place = bisect_right(onsets, onset)
+    return levels[place - 1].degree if place else -1
+
+
+def _against(score: Score, mark: DynamicMark, level: DynamicMark, before: int) -> bool:
     """Whether a level goes the other way than a swell, or is the same again a bar or more after its beginning."""
-    known = [one.degree for one in levels if one.onset <= mark.onset]
-    step = (level.degree - known[-1]) * (1 if mark.mark == "cresc" else -1) if known else 1
+    step = (level.degree - before) * (1 if mark.mark == "cresc" else -1) if before >= 0 else 1
     return step < 0 or (step == 0 and level.onset - mark.onset >= 2 * _half_bar(score, mark.bar_index))
 
 
-def _goal(score: Score, mark: DynamicMark, ways: list[DynamicMark], levels: list[DynamicMark]) -> int:
-    """Return where a swell ends."""
-    against = [level.onset for level in levels if level.onset > mark.onset and _against(score, mark, level, levels)]
+def _goal(score: Score, mark: DynamicMark, other: list[int], levels: list[DynamicMark], onsets: list[int]) -> int:
+    """Return where a swell ends; *other* holds the beginnings of swells the other way."""
+    later = bisect_right(onsets, mark.onset)
     if mark.kind == "hairpin":
-        return min([mark.end, *against])
-    goals = [level.onset for level in levels if level.onset > mark.onset]
-    goals += [other.onset for other in ways if other.mark != mark.mark and other.onset > mark.onset]
-    bars = score.bars
-    ends = [int(bars["onset"][row] + bars["duration"][row]) for row in range(mark.bar_index - 1, len(bars))]
-    near = [goal for goal in goals if goal <= ends[min(_LEADS_BARS, len(ends)) - 1]]
-    return min(near) if near else max(mark.end, ends[min(_LEADS_BARS // 2, len(ends)) - 1])
+        before = _level_at(levels, onsets, mark.onset)
+        inside = levels[later : bisect_left(onsets, mark.end)]
+        return next((level.onset for level in inside if _against(score, mark, level, before)), mark.end)
+    turn = bisect_right(other, mark.onset)
+    goals = [*onsets[later : later + 1], *other[turn : turn + 1]]
+    near = [goal for goal in goals if goal <= _bar_end(score, mark.bar_index + _LEADS_BARS - 1)]
+    return min(near) if near else max(mark.end, _bar_end(score, mark.bar_index + _LEADS_BARS // 2 - 1))
+
+
+def _bar_end(score: Score, bar_index: int) -> int:
+    """Return the end of a bar in ticks; of the last one where there are not so many."""
+    bar = score.bars[min(bar_index, len(score.bars)) - 1]
+    return int(bar["onset"] + bar["duration"])
