@@ -85,22 +85,23 @@ def _identity(arrangement: Arrangement) -> str:
 
 
 def _part_list(players: list[Player]) -> str:
-    """Parts in score order, bracketed by family; players of one instrument joined."""
+    """Parts in score order, bracketed by family; players of one instrument joined; every singer alone."""
     found, number, row = [], 0, 0
-    for _, family in groupby(players, key=lambda one: one.family):
-        members = list(family)
+    for family, group in groupby(players, key=lambda one: one.family):
+        members = list(group)
         number += 1
-        bracket = len(members) > 1
+        joined = family != "voice"
+        bracket = len(members) > 1 and joined
         found += [_group(number, "bracket")] if bracket else []
         for _, same in groupby(members, key=lambda one: one.instrument.name):
             desk = list(same)
             number += 1
             inner = number
-            found += [_group(inner, "square")] if len(desk) > 1 else []
+            found += [_group(inner, "square")] if len(desk) > 1 and joined else []
             for player in desk:
                 row += 1
                 found.append(_score_part(player, row))
-            found += [f'<part-group type="stop" number="{inner}"/>'] if len(desk) > 1 else []
+            found += [f'<part-group type="stop" number="{inner}"/>'] if len(desk) > 1 and joined else []
         outer = number - len({one.instrument.name for one in members})
         found += [f'<part-group type="stop" number="{outer}"/>'] if bracket else []
     return f"<part-list>{''.join(found)}</part-list>"

@@ -46,6 +46,7 @@ def attributes(
             sign, line, _ = CLEFS[names[row]]
             which = f' number="{staff}"' if len(clefs) > 1 else ""
             at = f"<line>{line}</line>" if line else ""
+            at += "<clef-octave-change>-1</clef-octave-change>" if names[row].endswith("8vb") else ""
             found.append(f"<clef{which}><sign>{sign}</sign>{at}</clef>")
     if first and noisy:
         found.append("<staff-details><staff-lines>1</staff-lines></staff-details>")

@@ -10,6 +10,7 @@ from reading.score import Flag
 
 if TYPE_CHECKING:
     from mapping.draft import Rows
+    from mapping.fullscore_lyrics import Lyrics
     from mapping.fullscore_pitch import Transposition
     from mapping.fullscore_rhythm import Glyph
     from mapping.fullscore_signs import Signs
@@ -39,6 +40,7 @@ class NoteWriter:
         By bar.
     signs : Signs
     instrument : Instrument
+    lyrics : Lyrics
     """
 
     def __init__(
@@ -49,10 +51,11 @@ class NoteWriter:
         keys: list[Transposition],
         signs: Signs,
         instrument: Instrument,
+        lyrics: Lyrics,
     ) -> None:
         self.notes, self.pitches, self.staff, self.keys = notes, pitches, staff, keys
         self.signs, self.details = signs, signs.details
-        self.staves = instrument.staves
+        self.staves, self.lyrics = instrument.staves, lyrics
         self.noisy = instrument.unpitched is not None
         self.chordal = instrument.family in ("keyboard", "plucked")
 
@@ -75,8 +78,13 @@ class NoteWriter:
         return (
             f"<note>{'<cue/>' if cue else ''}{'' if lowest else '<chord/>'}{self._pitch(row)}"
             f"<duration>{glyph.length}</duration>{'' if cue else ties}{_timing(glyph, voice, sign, cue=cue)}"
-            f"{self._place(row)}{beams if lowest else ''}{notations}</note>"
+            f"{self._place(row)}{beams if lowest else ''}{notations}{self._text(rows, glyph, start) if lowest else ''}"
+            "</note>"
         )
+
+    def _text(self, rows: list[int], glyph: Glyph, start: int) -> str:
+        """Sung text that begins while the chord is written so."""
+        return self.lyrics.at(rows, start + glyph.start, start + glyph.start + glyph.length)
 
     def _place(self, row: int) -> str:
         """Staff a note is drawn on."""
@@ -112,9 +120,15 @@ class NoteWriter:
             found.append(
                 f"<note><grace{kind}/>{'<chord/>' if position else ''}{self._pitch(row)}<voice>{voice}</voice>"
                 f"<type>{_GRACES.get(value, 'eighth')}</type>{f'<accidental>{sign}</accidental>' if sign else ''}"
-                f"{self._place(row)}{'' if position else beams}{self._grace_notations(row, first=not position)}</note>"
+                f"{self._place(row)}{'' if position else beams}{self._grace_notations(row, first=not position)}"
+                f"{self._grace_text(row)}</note>"
             )
         return "".join(found)
+
+    def _grace_text(self, row: int) -> str:
+        """Sung text of a grace note."""
+        onset = int(self.notes["onset"][row])
+        return self.lyrics.at((row,), onset, onset + 1)
 
     def _grace_notations(self, row: int, *, first: bool) -> str:
         """Slurs and articulations of a grace note."""

@@ -10,6 +10,7 @@ import numpy as np
 from mapping.fullscore_bars import attributes, barlines, nominal_ticks, pickup_shift
 from mapping.fullscore_directions import Direction, Placed, direction_xml
 from mapping.fullscore_fermatas import hold, holds_of
+from mapping.fullscore_lyrics import lyrics_of
 from mapping.fullscore_notations import fermata
 from mapping.fullscore_note import Accidentals, NoteWriter, measure_rest, rest
 from mapping.fullscore_pitch import ON_THE_LINE, Transposition, accidental, clefs_by_bar, key_alters
@@ -46,6 +47,7 @@ class _PartWriter:
         self.instrument = part.player.instrument
         self.staves = self.instrument.staves
         self.made = (self.notes["source"] < 0) & bool(arrangement.steps)  # by a step, which names no staff
+        self.lyrics = lyrics_of(part, arrangement)
         self.keys = [Transposition.of(self.instrument, int(fifths)) for fifths in self.score.bars["fifths"]]
         self.pitches = self._written_pitches()
         self.staff, self.home = self._staves_of_notes()
@@ -67,7 +69,7 @@ class _PartWriter:
             )
             for staff in range(1, self.staves + 1)
         ]
-        self.writer = NoteWriter(self.notes, self.pitches, self.staff, self.keys, signs, self.instrument)
+        self.writer = NoteWriter(self.notes, self.pitches, self.staff, self.keys, signs, self.instrument, self.lyrics)
 
     def _written_pitches(self) -> list[tuple[int, int, int]]:
         """Written (step, alter, octave) of every note."""
@@ -143,10 +145,12 @@ class _PartWriter:
             chords, graces = self.bars[staff - 1][row]
             for place, events in enumerate(voiced(chords, graces, int(bar["duration"]), self.notes)):
                 self._pair(events)
+                events = self.lyrics.split(events, start)
                 for event in events:
                     event.start += shift
                 glyphs = written(events, beat, middle)
-                beamed(glyphs, beat, middle)
+                begun = self.lyrics.begun(start, int(bar["duration"]))
+                beamed(glyphs, beat, middle, frozenset(tick + shift for tick in begun))
                 for glyph in glyphs:
                     glyph.start -= shift
                 for tick, where, shape in self.holds.within.get(row, ()):

@@ -18,9 +18,9 @@ _SHARPS, _FLATS = (3, 0, 4, 1, 5, 2, 6), (6, 2, 5, 1, 4, 0, 3)
 
 CLEFS = {
     "treble": ("G", 2, 34), "alto": ("C", 3, 28), "tenor": ("C", 4, 26), "bass": ("F", 4, 22),
-    "percussion": ("percussion", 0, 30),
+    "percussion": ("percussion", 0, 30), "treble 8vb": ("G", 2, 27),
 }  # fmt: skip
-"""Sign, line (0 for none), and the scale step (7 × octave + step) of the middle line."""
+"""Sign, line (0 for none), and the scale step (7 × octave + step) of the middle line; ``8vb`` has an 8 below."""
 
 ON_THE_LINE = (2, 0, 4)
 """Written (step, alter, octave) of strokes without pitch: MusicXML counts one line as the lowest, E4."""

@@ -218,15 +218,18 @@ def _halves(start: int, length: int) -> list[int]:
     return found
 
 
-def beamed(glyphs: list[Glyph], beat: int, middle: int = 0) -> None:
+def beamed(glyphs: list[Glyph], beat: int, middle: int = 0, apart: frozenset[int] = frozenset()) -> None:
     """Set the beams of a voice's glyphs in place: notes of one beat together, rests apart.
 
-    Plain eighths of a half bar of four quarters share one beam (common practice, no source).
+    Plain eighths of a half bar of four quarters share one beam; into the ticks of *apart*, where syllables begin, no
+    beam is drawn (common practice, no source).
     """
     groups: list[list[Glyph]] = []
     for glyph in glyphs:
         if not glyph.rows or not glyph.flags:
             groups.append([])
+        elif glyph.start in apart:
+            groups.append([glyph])
         elif groups and groups[-1] and groups[-1][-1].start // beat == glyph.start // beat:
             groups[-1].append(glyph)
         else:
@@ -234,7 +237,7 @@ def beamed(glyphs: list[Glyph], beat: int, middle: int = 0) -> None:
     joined: list[list[Glyph]] = []
     for group in groups:
         before = joined[-1] if joined else []
-        if middle == 2 * beat and _halves_of_one(before, group, middle):
+        if middle == 2 * beat and _halves_of_one(before, group, middle) and group[0].start not in apart:
             before.extend(group)
         else:
             joined.append(group)

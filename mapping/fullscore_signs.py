@@ -14,6 +14,7 @@ from mapping.fullscore_dynamics import dynamics, hairpins, side
 from mapping.fullscore_global import attacks, players_words
 from mapping.fullscore_lines import octave_lines, pedals
 from mapping.fullscore_slurs import Slurs, slurs
+from mapping.singing import is_singer, marked_for
 from mapping.unpitched import rings_on
 
 if TYPE_CHECKING:
@@ -57,7 +58,7 @@ def signs_of(part: Part, arrangement: Arrangement, pitches: list[tuple[int, int,
     signs = Signs()
     if not len(part.notes):
         return signs
-    score, placed = arrangement.score, signs.placed
+    score, placed = marked_for(part, arrangement.score), signs.placed
     signs.details = details_of(part.notes, score)
     octave_lines(part, score, pitches, placed)
     dynamics(part, score, signs.details, placed)
@@ -69,7 +70,15 @@ def signs_of(part: Part, arrangement: Arrangement, pitches: list[tuple[int, int,
     _texts(part, score, signs)
     pedals(part, score, placed)
     signs.slurs = slurs(part, score, signs.details.graces)
+    if is_singer(part.player):
+        _above(placed)
     return signs
+
+
+def _above(placed: Placed) -> None:
+    """Put all signs above the staff: below it stands the text."""
+    for signs in (*placed.opening.values(), *placed.closing.values()):
+        signs[:] = [sign._replace(placement="above") for sign in signs]
 
 
 def _techniques(notes: Rows, signs: Signs) -> None:

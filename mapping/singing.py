@@ -7,6 +7,7 @@ By default every sung part of a score goes to a singer named after it, without a
 from __future__ import annotations
 
 from collections import Counter
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -19,11 +20,21 @@ from reading.sung import sung_notes, sung_parts, voice_type
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-    from mapping.arrangement import Player
+    from mapping.arrangement import Part, Player
     from mapping.draft import Rows
     from reading.score import Score
 
-__all__ = ["FAMILY", "NOBODY", "Singing", "is_singer", "may_be_singer", "singing_of", "with_singers"]
+__all__ = [
+    "FAMILY",
+    "NOBODY",
+    "Singing",
+    "is_singer",
+    "marked_for",
+    "may_be_singer",
+    "names_of_singers",
+    "singing_of",
+    "with_singers",
+]
 
 FAMILY = "voice"
 NOBODY: tuple[str, ...] = ()
@@ -50,6 +61,16 @@ class Singing:
 def is_singer(one: Player) -> bool:
     """Whether a player sings."""
     return one.family == FAMILY
+
+
+def marked_for(part: Part, score: Score) -> Score:
+    """Return the score with the marks that are for one part: a singer's own, or for an instrument the piano's."""
+    sung = sung_parts(score)
+    if not sung:
+        return score
+    own = set(score.notes["part"][part.notes["source"][part.notes["source"] >= 0]].tolist())
+    own = own & set(sung) if is_singer(part.player) else set(range(len(score.parts))) - set(sung)
+    return replace(score, marks=tuple(mark for mark in score.marks if mark.part in own))
 
 
 def may_be_singer(name: str) -> bool:

@@ -6,11 +6,12 @@ horn and trumpet level at forte, the orchestration rule makes one trumpet two ho
 
 References
 ----------
-J. Meyer, *Acoustics and the Performance of Music*, 5th ed. (2009), ch. 3 and 7: sound power at forte and the range of
+J. Sundberg, *The Science of the Singing Voice* (1987), for the trained voice (from memory). J. Meyer, *Acoustics and the Performance of Music*, 5th ed. (2009), ch. 3 and 7: sound power at forte and the range of
 powers in scales (from memory). N. Rimsky-Korsakov, *Principles of Orchestration* (1922), ch. I, "Comparison of
 resonance in orchestral groups", p. 33: at forte one trumpet, trombone or tuba equals two horns, one horn two
 woodwinds; at piano all winds are alike; a string department of a medium orchestra equals one woodwind at piano, two
-at forte.
+at forte. F. A. Everest, *Master Handbook of Acoustics*, table 5-1, "Power of musical sources": peaks of large bass drum
+25 W, snare drum 12 W, cymbals 10 W, trombone 6 W, triangle 0.05 W.
 """
 
 from __future__ import annotations
@@ -58,7 +59,8 @@ class Power:
     compass : tuple of int
         Usual sounding compass, MIDI keys.
     sure : str
-        ``memory`` (a published figure from memory) or ``ours`` (a guess).
+        ``memory`` (a published figure from memory), ``peaks`` (ff as far from the trombone's as the published peak
+        powers are apart, the other dynamics a guess) or ``ours`` (a guess).
     """
 
     pp: float
@@ -86,6 +88,12 @@ POWER: dict[str, Power] = {
     "tuba": Power(93, 104, 108, 0, 0, (26, 65)),
     "timpani": Power(80, 101, 108, 0, 0, (38, 60), "ours"),
     "drums": Power(78, 101, 109, 0, 0, (35, 81), "ours"),
+    "bass drum": Power(76, 103, 111, 0, 0, (35, 36), "peaks"),
+    "snare drum": Power(80, 101, 108, 0, 0, (38, 40), "peaks"),
+    "cymbals": Power(78, 101, 107, 0, 0, (49, 59), "peaks"),
+    "triangle": Power(68, 80, 84, 0, 0, (80, 81), "peaks"),
+    "tambourine": Power(74, 90, 95, 0, 0, (54, 54), "ours"),
+    "tam-tam": Power(74, 100, 108, 0, 0, (52, 52), "ours"),
     "mallets": Power(75, 93, 97, 0, 0, (60, 108), "ours"),
     "celesta": Power(68, 82, 86, 0, 0, (60, 108), "ours"),
     "harp": Power(68, 86, 90, 1, -2, (24, 103), "ours"),
@@ -94,7 +102,7 @@ POWER: dict[str, Power] = {
     "viola": Power(73, 87, 91, 0, 0, (48, 88)),
     "cello": Power(74, 90, 96, 0, 0, (36, 81)),
     "double bass": Power(79, 92, 96, 0, 0, (28, 60)),
-    "voice": Power(80, 100, 105, -2, 2, (40, 84)),  # a trained soloist
+    "voice": Power(83, 103, 108, -2, 2, (40, 84)),  # a trained soloist
 }
 
 WAY_DB = {"pizzicato": -8.0, "col legno": -12.0, "muted": -5.0, "harmonic": -6.0, "stopped": -3.0}
@@ -108,8 +116,9 @@ _BY_WORD = (  # the first word found in the name decides; longer names first
     ("tuba", "tuba"), ("timpani", "timpani"), ("glockenspiel", "mallets"), ("xylophone", "mallets"),
     ("marimba", "mallets"), ("vibraphone", "mallets"), ("bell", "mallets"), ("celesta", "celesta"), ("harp", "harp"),
     ("piano", "piano"), ("violin", "violin"), ("viola", "viola"), ("cello", "cello"), ("contrabass", "double bass"),
-    ("double bass", "double bass"), ("basses", "double bass"), ("drum", "drums"), ("cymbal", "drums"),
-    ("triangle", "drums"), ("tambourine", "drums"), ("soprano", "voice"), ("alto", "voice"), ("tenor", "voice"),
+    ("double bass", "double bass"), ("basses", "double bass"), ("bass drum", "bass drum"),
+    ("snare drum", "snare drum"), ("cymbal", "cymbals"), ("triangle", "triangle"), ("tambourine", "tambourine"),
+    ("tam-tam", "tam-tam"), ("drum", "drums"), ("soprano", "voice"), ("alto", "voice"), ("tenor", "voice"),
     ("baritone", "voice"), ("voice", "voice"),
 )  # fmt: skip
 
@@ -121,7 +130,8 @@ _BY_PROGRAM = {
     69: "english horn", 70: "bassoon", 71: "clarinet", 72: "piccolo", 73: "flute",
 }  # fmt: skip
 
-_AS_TRUMPET = frozenset({"trumpet", "trombone", "tuba", "timpani", "drums"})
+_STRUCK = frozenset({"bass drum", "snare drum", "cymbals", "tam-tam"})
+_AS_TRUMPET = frozenset({"trumpet", "trombone", "tuba", "timpani", "drums"}) | _STRUCK
 _AS_HORN = frozenset({"horn", "voice"})
 """The rule does not name the voice; that a soloist carries like a horn is ours."""
 _STRINGS = frozenset({"violin", "viola", "cello", "double bass"})
@@ -274,7 +284,11 @@ def balance_tables() -> list[dict[str, Any]]:
             "rows": power,
             "notes": [
                 "After J. Meyer, Acoustics and the Performance of Music, 5th ed. (2009), ch. 3 and 7, from memory: "
-                "doubtful by 2 dB or more. Rows marked 'ours' are guesses.",
+                "doubtful by 2 dB or more; the voice after J. Sundberg, The Science of the Singing Voice (1987), from memory. "
+                "Rows marked 'ours' are guesses.",
+                "Rows marked 'peaks': ff as far from the trombone's as the peak powers in F. A. Everest, Master "
+                "Handbook of Acoustics, table 5-1 (bass drum 25 W, snare drum 12, cymbals 10, trombone 6, triangle "
+                "0.05); the other dynamics are guesses. A stroke's level is that of its loudest 200 ms.",
                 "The handbook has horn and trumpet level at forte; the orchestration rule makes one trumpet two horns. "
                 "n players in unison: 10 log10(n) dB more. pp to f on a straight line through p, mp and mf.",
                 f"Rows can be overruled in {overruling_path()}.",
