@@ -70,6 +70,9 @@ class LayerReader:
 
     def read(self, layer: Any) -> None:
         """Read the whole layer."""
+        events = [child for child in layer if child.tag not in _QUIET]
+        if len(events) == 1 and events[0].tag == "rest" and events[0].get("dur") == "1":
+            events[0].tag = "mRest"  # a whole rest alone is the rest of its bar, in any metre
         self._events(layer, Fraction(1), 0)
         for note in self.graces:
             note.flags |= Flag.GRACE_AFTER

@@ -54,8 +54,10 @@ def _groups(definition: Any, staves: list[Any]) -> list[list[Any]]:
     groups: list[list[Any]] = []
     taken: set[Any] = set()
     for group in definition.iter("staffGrp"):
-        members = group.findall("staffDef")
-        if _braced(group) and 1 < len(members) <= 4:
+        inner = group.findall("staffGrp")
+        alone = not group.findall("staffDef") and len(inner) == 1  # the brace may stand around the group of the part
+        members = (inner[0] if alone else group).findall("staffDef")
+        if _braced(group) and 1 < len(members) <= 4 and not taken.intersection(members):
             groups.append(members)
             taken.update(members)
     groups.extend([item] for item in staves if item not in taken)
@@ -73,7 +75,8 @@ def _label(item: Any) -> str:
     found = item.find("label")
     text = item.get("label") or ("" if found is None else " ".join("".join(found.itertext()).split()))
     parent = item.getparent()
-    if not text and parent is not None and _braced(parent):
+    above = None if parent is None else parent.getparent()
+    if not text and parent is not None and (_braced(parent) or (above is not None and _braced(above))):
         found = parent.find("label")
         text = "" if found is None else " ".join("".join(found.itertext()).split())
     return str(text)

@@ -126,6 +126,21 @@ def test_mei_brace_as_a_sign_of_its_own(reads):
     assert set(score.notes["staff"].tolist()) == {1, 2}
 
 
+def test_mei_brace_around_the_group_of_a_part(reads):
+    """The brace may stand around the named group that holds both staves: they are still one part."""
+    sign = '<staffGrp><grpSym symbol="brace"/><staffGrp><label>Piano</label>'
+    other = MEI.replace('<staffGrp symbol="brace">', sign).replace("</staffGrp>", "</staffGrp></staffGrp>")
+    third = other.replace("<staffGrp><grpSym", '<staffGrp><staffDef n="9" lines="5"/><staffGrp><grpSym')
+    score = reads(third.replace("</staffGrp></staffGrp>", "</staffGrp></staffGrp></staffGrp>"), "other.mei")
+    assert [(part.name, part.staves) for part in score.parts] == [("part 1", 1), ("Piano", 2)]
+
+
+def test_mei_whole_rest_alone_rests_its_bar(reads):
+    """A whole rest alone in a bar of three quarters is the rest of the bar (common practice), not four quarters."""
+    score = reads(MEI.replace("<mRest/>", '<rest dur="1"/>'), "rest.mei")
+    assert score.bars["duration"].tolist() == [3 * Q, 3 * Q]
+
+
 def test_abc(reads):
     """ABC: title, key, metre, triplets, graces and repeats."""
     score = reads(ABC, "tune.abc")
