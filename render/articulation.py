@@ -12,9 +12,11 @@ import numpy as np
 from reading.score import Flag
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from mapping.arrangement import Player
 
-__all__ = ["ACCENT_S", "FP_HELD_S", "boosts_db", "is_struck", "let_go"]
+__all__ = ["ACCENT_S", "DAMPED_S", "FP_HELD_S", "boosts_db", "is_struck", "let_go"]
 
 ACCENT_S = 0.25
 """Time in which the emphasis of an accent on a held note is gone."""
@@ -28,6 +30,10 @@ _GAP_SHARE, _GAP_S = 0.10, 0.045  # between notes that are neither slurred nor m
 _OVERLAP_S = 0.030  # of slurred notes
 _STRUCK = ("keyboard", "plucked", "percussion")
 _STRUCK_WAYS = ("pizzicato", "col legno")
+_SECCO_SHARE, _SECCO_S = 0.5, 0.3  # as staccato
+DAMPED_S = 0.32
+"""When a stroke that is damped at once (secco) is silent."""
+
 _RING_S = {"plucked": 1.2, "percussion": 0.8}  # strings and bars are not damped at once
 
 Rows = np.ndarray[Any, np.dtype[np.void]]
@@ -47,7 +53,9 @@ def is_struck(player: Player, way: str) -> bool:
     return (player.family in _STRUCK and way != "roll") or way in _STRUCK_WAYS
 
 
-def let_go(player: Player, flags: np.ndarray[Any, Any], start_s: Floats, end_s: Floats) -> Floats:
+def let_go(
+    player: Player, flags: np.ndarray[Any, Any], start_s: Floats, end_s: Floats, ways: Sequence[str] | None = None
+) -> Floats:
     """Return when each note is let go, in seconds.
 
     Parameters
@@ -57,6 +65,8 @@ def let_go(player: Player, flags: np.ndarray[Any, Any], start_s: Floats, end_s: 
         Bits of reading.score.Flag.
     start_s, end_s : ndarray
         As written.
+    ways : sequence of str, optional
+        Way of playing of each note: what is ``secco`` is damped, and a roll ends with its note.
     """
     length = end_s - start_s
     gap = np.minimum(_GAP_SHARE * length, _GAP_S)
@@ -66,6 +76,9 @@ def let_go(player: Player, flags: np.ndarray[Any, Any], start_s: Floats, end_s: 
     for flag, share, most_s in reversed(_SHORT):
         short = ((flags & int(flag)) != 0) & ~slurred
         found = np.where(short, start_s + np.minimum(share * length, most_s), found)
-    if player.family in _RING_S:
-        found = np.maximum(found, start_s + _RING_S[player.family])
-    return found
+    dry, rolled = (np.array([way == name for way in ways or [""] * len(flags)], bool) for name in ("secco", "roll"))
+    item = player.instrument.unpitched
+    ring_s = _RING_S.get(player.family, 0.0) if item is None else item.ring_s
+    found = np.where(rolled, found, np.maximum(found, start_s + ring_s)) if ring_s else found
+    short_s = np.minimum(_SECCO_SHARE * length, _SECCO_S)
+    return np.asarray(np.where(dry, start_s + (DAMPED_S if player.family == "percussion" else short_s), found))

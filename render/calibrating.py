@@ -20,10 +20,12 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from base.writing import write_text
+from mapping.instruments import instruments
 from render.request import SOUND_DTYPE, SWELL_DTYPE, StemRequest
 from render.stage import narrowed
 from render.synths.fluid import FluidSynth
 from soundfonts.calibration import LAYERS, Calibration, Preset, to_json, user_path
+from soundfonts.presets import DRUM_BANK
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -31,7 +33,7 @@ if TYPE_CHECKING:
 
     from soundfonts import Font
 
-__all__ = ["COMPASSES", "calibrate", "measure", "measure_keys"]
+__all__ = ["COMPASSES", "KITS", "calibrate", "measure", "measure_keys"]
 
 COMPASSES: dict[int, tuple[int, int]] = {
     **dict.fromkeys((0, 46), (21, 108)), 8: (60, 108), 9: (72, 108), 11: (48, 96), 12: (40, 96), 13: (60, 108),
@@ -42,11 +44,15 @@ COMPASSES: dict[int, tuple[int, int]] = {
 }  # fmt: skip
 """General MIDI programs measured (from 0) and the keys that orchestral parts may ask of them."""
 
+KITS = (0, 48)
+"""Drum kits measured (bank 128): the standard one and the orchestra's, by their programs from 0."""
+
 _RATE = 48_000
 _LONG_S, _SHORT_S = 3.0, 0.8
 _HELD_S = (0.5, 3.0)  # where a held sound's level is taken
 _QUICK_S = (0.3, 0.8)  # where layers are compared with each other
 _MF = 3
+_NOISE_KEY = 69  # noise has no period; its envelope is taken over 5 ms
 _ONSET_DB = -10.0
 _FILTERS = (-600.0, -1200.0, -1800.0, -2400.0, -3000.0, -3600.0)
 _DARKER = 0.25  # the softest layer's spectral centroid may lie this much lower
@@ -85,16 +91,46 @@ def measure(font: Font, *, progress: Callable[[int, int], None] | None = None, w
     synth = FluidSynth(font, static=True, tail_cap_s=0.0)
     done = count(1)  # counts safely from several threads
 
-    def one(program: int) -> tuple[int, Preset | None]:
+    wanted = [*((0, program) for program in COMPASSES), *((DRUM_BANK, kit) for kit in KITS)]
+
+    def one(place: tuple[int, int]) -> tuple[tuple[int, int], Preset | None]:
         """Measure one preset."""
-        preset = _preset(synth, program)
+        preset = measure_kit(synth, place[1]) if place[0] == DRUM_BANK else _preset(synth, place[1])
         if progress:
-            progress(next(done), len(COMPASSES))
-        return program, preset
+            progress(next(done), len(wanted))
+        return place, preset
 
     with ThreadPoolExecutor(workers) as pool:
-        found = dict(pool.map(one, COMPASSES))
-    return Calibration({(0, program): preset for program, preset in sorted(found.items()) if preset})
+        found = dict(pool.map(one, wanted))
+    return Calibration({place: preset for place, preset in sorted(found.items()) if preset})
+
+
+def measure_kit(synth: FluidSynth, kit: int) -> Preset | None:
+    """Return the levels of the strokes that instruments without pitch ask of a drum kit; None without such a kit.
+
+    Each stroke is measured in every layer as it will be heard, taken down where its instrument's table says so. Keys
+    nobody asks for count as silent.
+    """
+    asked = {item.unpitched.kit_key: item.unpitched.lower for item in instruments().values() if item.unpitched}
+    low, high = min(asked), max(asked)
+    levels, attack = np.full((high - low + 1, len(LAYERS)), np.nan), np.full(high - low + 1, np.nan)
+    for key, lower in asked.items():
+        struck = [_stroke(synth, kit, key, lower, velocity) for _, _, velocity in LAYERS]
+        heard = [_power(one) for one in struck if one is not None]
+        if len(heard) == len(LAYERS):
+            levels[key - low] = [10.0 * np.log10(_loudest(power)) for power in heard]
+            attack[key - low] = _onset_s(heard[_MF], _NOISE_KEY, float(levels[key - low, _MF]))
+    if not np.any(np.isfinite(levels)):
+        return None
+    return Preset(low, levels, attack, np.where(np.isnan(attack), np.nan, 0.0), 0.0, np.zeros(len(LAYERS)), True)
+
+
+def _stroke(synth: FluidSynth, kit: int, key: int, lower: int, velocity: int) -> Samples | None:
+    """One stroke of a kit; None where kit or key is not there."""
+    sounds = np.zeros(1, SOUND_DTYPE)
+    sounds["end"], sounds["key"], sounds["velocity"] = round(_SHORT_S * _RATE), key, velocity
+    sounds["bank"], sounds["program"], sounds["tune_cents"] = DRUM_BANK, kit, -100.0 * lower
+    return _heard(synth, sounds)
 
 
 def measure_keys(font: Font, program: int, keys: tuple[int, int], *, bright_cents: float) -> np.ndarray[Any, Any]:
@@ -201,6 +237,11 @@ def _sound(synth: FluidSynth, program: int, key: int, velocity: int, bright: flo
     sounds = np.zeros(1, SOUND_DTYPE)
     sounds["end"], sounds["key"], sounds["velocity"] = round(length_s * _RATE), key, velocity
     sounds["program"], sounds["bright_cents"] = program, bright
+    return _heard(synth, sounds)
+
+
+def _heard(synth: FluidSynth, sounds: np.ndarray[Any, np.dtype[np.void]]) -> Samples | None:
+    """What a sound gives on the stage; None where preset or key is not there."""
     answer = synth.render(StemRequest(sounds, np.zeros(0, SWELL_DTYPE), _RATE))
     if answer.replaced or answer.missing or not np.any(answer.samples):
         return None

@@ -34,6 +34,8 @@ def strokes(one: Rows, player: Player) -> Rows:
     rows = np.repeat(one, count)
     number = np.arange(count)
     step_s = length_s / count
+    # Each stroke is as loud as the place it falls on, so that a roll can grow.
+    rows["from_tick"] += (number * int(one["to_tick"][0] - one["from_tick"][0])) // count
     rows["start_s"] += number * step_s + 0.004 * deviates(0, f"{player.name} roll", number, int(one["from_tick"][0]))
     rows["start_s"][0] = one["start_s"][0]
     rows["boost_db"] += 0.7 * deviates(0, f"{player.name} hand", number, int(one["from_tick"][0]))

@@ -128,7 +128,8 @@ def _played(part: Part, rows: slice, held: Mask, passage: Passage, stretch: Stre
     # A note struck anew at the start of the passage has no accent of its own there.
     flags = np.where(held, notes["flags"] & ~np.uint32(_ATTACKS), notes["flags"])
     flags = np.where(_shaken(notes), flags | np.uint32(int(Flag.SLUR_INSIDE)), flags)
-    table["end_s"] = let_go(part.player, flags, table["start_s"], written_end_s)
+    ways = [TECHNIQUES[way] for way in table["technique"].tolist()]
+    table["end_s"] = let_go(part.player, flags, table["start_s"], written_end_s, ways)
     table["boost_db"] = boosts_db(flags)
     if part.player.family == "strings":
         # A section divides over the notes of a chord, a single player's bow over its strings: powers stay the same.

@@ -8,7 +8,7 @@ import numpy as np
 
 from mapping.arrangement import TECHNIQUES
 from reading.score import Flag
-from render.articulation import ACCENT_S, FP_HELD_S, is_struck
+from render.articulation import ACCENT_S, DAMPED_S, FP_HELD_S, is_struck
 from render.deviation import deviates
 
 if TYPE_CHECKING:
@@ -35,6 +35,7 @@ _LEAST_DB = 0.2
 _FP_TO = 3.0  # the p of an fp
 _FP_FALL_S = 0.12
 _TREMBLE_HZ, _TREMBLE_DB = 12.0, 4.0
+_OPEN_S, _SILENT_DB = 0.08, 60.0  # a hand needs a moment to damp a stroke
 _SHORT_S = 0.12  # notes too short to be shaped
 
 Rows = np.ndarray[Any, np.dtype[np.void]]
@@ -55,6 +56,9 @@ def shapes_of(played: Rows, part: Part, passage: Passage, dynamics: Dynamics) ->
     for row, one in enumerate(played):
         way = TECHNIQUES[one["technique"]]
         length_s = float(one["end_s"] - one["start_s"])
+        if way == "secco" and part.player.family == "percussion":
+            pieces.append(_damped(row, one))
+            continue
         if length_s < _SHORT_S or way == "roll" or is_struck(part.player, way):
             continue
         piece = _shape(row, one, part, passage, dynamics)
@@ -64,6 +68,16 @@ def shapes_of(played: Rows, part: Part, passage: Passage, dynamics: Dynamics) ->
         return np.zeros(0, SHAPE_DTYPE)
     table = np.concatenate(pieces)
     return table[np.argsort(table["at_s"], kind="stable")]
+
+
+def _damped(row: int, one: Any) -> Rows:
+    """A stroke damped by the hand: as struck at first, then quickly silent."""
+    after_s = np.arange(STEP_S, float(one["end_s"] - one["start_s"]), STEP_S)
+    piece = np.zeros(len(after_s), SHAPE_DTYPE)
+    piece["played"], piece["at_s"], piece["dynamic"] = row, one["start_s"] + after_s, one["dynamic"]
+    fall = np.clip((after_s - _OPEN_S) / (DAMPED_S - 2 * STEP_S - _OPEN_S), 0.0, 1.0)
+    piece["boost_db"] = one["boost_db"] - _SILENT_DB * fall
+    return piece
 
 
 def _shape(row: int, one: Any, part: Part, passage: Passage, dynamics: Dynamics) -> Rows | None:

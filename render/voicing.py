@@ -17,7 +17,7 @@ from render.request import SOUND_DTYPE, SWELL_DTYPE, StemRequest
 from render.sound import SAMPLE_RATE_HZ
 from soundfonts.balance import instrument_of, powers_db
 from soundfonts.calibration import LAYERS, layers_of
-from soundfonts.presets import INSTRUMENTS_OWN, Presets
+from soundfonts.presets import DRUM_BANK, INSTRUMENTS_OWN, Presets
 
 if TYPE_CHECKING:
     from mapping.arrangement import Player
@@ -88,7 +88,7 @@ def voice(
         wanted[some] = needed[shapes["played"][some]] + change
     highest = float(np.max(np.concatenate([needed, wanted]), initial=-300.0))
     sounds["gain_db"], swells["gain_db"] = needed - highest, wanted - highest
-    apart = sounds["key"] != played["pitch"]
+    apart = (sounds["key"] != played["pitch"]) & (player.instrument.unpitched is None)
     replaced = sorted(
         {(int(one["pitch"]), int(key)) for one, key in zip(played[apart], sounds["key"][apart], strict=True)}
     )
@@ -102,7 +102,9 @@ class _Voicer:
         self.count, self.way, self.balance, self.calibration = player.count, way, balance, calibration
         self.instrument = instrument_of(player.instrument.name)
         own = player.instrument.program(way, count=player.count)
-        self.preset = presets.preset(player.instrument.name, way, player.count, own)
+        self.unpitched = player.instrument.unpitched
+        bank = 0 if self.unpitched is None else DRUM_BANK
+        self.preset = presets.preset(player.instrument.name, way, player.count, own, bank)
 
     def levels_db(self, dynamics: Floats, pitches: Floats) -> Floats:
         """Return the levels notes must have, in dB re full scale at the reference distance."""
@@ -117,7 +119,10 @@ class _Voicer:
         know, preset = self.calibration, self.preset
         table = np.zeros(len(played), SOUND_DTYPE)
         pitches, dynamics = played["pitch"].astype(np.int64), played["dynamic"].astype(np.float64)
-        keys, layers = know.keys_for(*preset, pitches), layers_of(dynamics)
+        keys, layers, lower = know.keys_for(*preset, pitches), layers_of(dynamics), 0
+        if self.unpitched is not None:  # a stroke has a key of its own, and nothing to be in tune with
+            pitches = keys = np.full(len(played), self.unpitched.kit_key)
+            lower = self.unpitched.lower
         early_s = np.minimum(know.attacks_s(*preset, keys), LEAD_S - 0.01)
         start_s = np.maximum(0.0, played["start_s"] + played["late_s"] - early_s)
         table["start"] = np.rint(start_s * SAMPLE_RATE_HZ)
@@ -125,7 +130,8 @@ class _Voicer:
         table["end"] = np.maximum(table["end"], table["start"] + _SHORTEST)
         table["key"], table["velocity"] = keys, np.array([row[2] for row in LAYERS])[layers]
         table["bank"], table["program"] = preset
-        table["tune_cents"] = 100.0 * (pitches - keys) - know.tunes_cents(*preset, keys) + played["tune_cents"]
+        own_cents = 100.0 * (pitches - keys - lower) - know.tunes_cents(*preset, keys)
+        table["tune_cents"] = own_cents + played["tune_cents"]
         # A layer was measured with its own filter, so a note has the filter of its layer, not of its exact dynamic.
         table["bright_cents"] = know.bright(*preset, _LAYER_PLACES[layers])[0]
         table["note"] = played["note"]

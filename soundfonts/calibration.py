@@ -19,6 +19,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from soundfonts.presets import DRUM_BANK, FONT_BANKS
+
 if TYPE_CHECKING:
     from soundfonts.installed import Font
 
@@ -86,8 +88,9 @@ class Calibration:
         return bool(self.presets)
 
     def preset(self, bank: int, program: int) -> Preset | None:
-        """Return what is known of a preset."""
-        return self.presets.get((bank, program))
+        """Return what is known of a preset; of a drum kit the font lacks, that of its standard kit."""
+        found = self.presets.get((bank, program))
+        return self.presets.get((bank, 0)) if found is None and bank % FONT_BANKS == DRUM_BANK else found
 
     def keys_for(self, bank: int, program: int, keys: Ints) -> Ints:
         """Return each key, or the nearest one that sounds."""

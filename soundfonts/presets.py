@@ -21,10 +21,13 @@ from typing import Any
 from base.errors import InputError, nearest
 from soundfonts.installed import Font, data_folder, find, open_font
 
-__all__ = ["FONT_BANKS", "INSTRUMENTS_OWN", "Choice", "Presets", "presets_path", "user_presets"]
+__all__ = ["DRUM_BANK", "FONT_BANKS", "INSTRUMENTS_OWN", "Choice", "Presets", "presets_path", "user_presets"]
 
 FONT_BANKS = 256
 """Bank ``FONT_BANKS·n + b`` of a request is bank b of the n-th further font (MIDI's own banks end at 128)."""
+
+DRUM_BANK = 128
+"""Bank of the drum kits in a soundfont (SoundFont 2.04); kit 0 is the standard one, which every font has."""
 
 _KEYS = ("font", "bank", "program")
 _MOST = {"bank": 128, "program": 127}
@@ -62,7 +65,7 @@ class Presets:
     choices: dict[tuple[str, str], Choice]
     fonts: tuple[Font, ...] = ()
 
-    def preset(self, instrument: str, way: str, count: int, program: int) -> tuple[int, int]:
+    def preset(self, instrument: str, way: str, count: int, program: int, bank: int = 0) -> tuple[int, int]:
         """Return bank (with the font in it, see FONT_BANKS) and program for *count* players of *instrument*.
 
         Parameters
@@ -71,7 +74,7 @@ class Presets:
         way : str
             One of mapping.arrangement.TECHNIQUES.
         count : int
-        program : int
+        program, bank : int
             What the instrument's own table says.
         """
         ways = ("section", way, "any") if way == "plain" and count > 1 else (way, "any")
@@ -79,7 +82,7 @@ class Presets:
             if choice := self.choices.get((instrument, one)):
                 row = self.fonts.index(choice.font) + 1 if choice.font else 0
                 return FONT_BANKS * row + choice.bank, program if choice.program is None else choice.program
-        return 0, program
+        return bank, program
 
 
 INSTRUMENTS_OWN = Presets({})

@@ -9,7 +9,7 @@ import numpy as np
 from base.errors import InputError
 from render.request import StemRequest
 from render.synths.library import GEN_ATTENUATION, GEN_FILTERFC, GEN_FINETUNE, library
-from soundfonts.presets import FONT_BANKS
+from soundfonts.presets import DRUM_BANK, FONT_BANKS
 
 if TYPE_CHECKING:
     from soundfonts import Font
@@ -158,6 +158,8 @@ class FreshSynth:
         if self.lib.fluid_synth_program_select(self.synth, channel, sfont, bank, wanted[1]) == 0:
             return
         self.missing.add(wanted)
+        if bank == DRUM_BANK and self.lib.fluid_synth_program_select(self.synth, channel, sfont, bank, 0) == 0:
+            return  # the standard kit
         family = wanted[1] // 8 * 8  # General MIDI groups programs in families of eight
         for program in (wanted[1], *range(family, family + 8), 48, 0):
             if self.lib.fluid_synth_program_select(self.synth, channel, sfont, 0, program) == 0:

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from render.request import StemRequest, StemSound, StemStream
+from soundfonts.presets import DRUM_BANK, FONT_BANKS
 
 if TYPE_CHECKING:
     from soundfonts import Font
@@ -51,7 +52,7 @@ class Partials:
 
     def identity(self) -> dict[str, str]:
         """Return name and version of the formula."""
-        return {"synth": self.name, "formula": "2"}
+        return {"synth": self.name, "formula": "3"}
 
     def render(self, request: StemRequest) -> StemSound:
         """Return the sound of *request*; onsets are exact to the sample."""
@@ -111,7 +112,7 @@ def _tone(sound: Any, swells: Rows, rate: int, begin: int, end: int, release: in
     level = 10.0 ** (level_dbfs(int(sound["velocity"]), 0.0) / 20.0) / unit
     envelope = np.clip(place / max(1.0, min(ATTACK_S * rate, held)), 0.0, 1.0)
     envelope *= np.clip((held + release - place) / release, 0.0, 1.0)
-    if int(sound["program"]) in DECAYING:
+    if int(sound["program"]) in DECAYING or int(sound["bank"]) % FONT_BANKS == DRUM_BANK:
         envelope *= np.exp(-time_s / _DECAY_S)
     at = np.concatenate([[0], swells["at"] - sound["start"]])
     gain_db = np.concatenate([[sound["gain_db"]], swells["gain_db"]]).astype(np.float64)
