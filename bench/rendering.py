@@ -1,7 +1,9 @@
 """How fast sound comes, as ratios in one run: ``python bench/rendering.py [--long]``.
 
 One job, eight bars of twelve players, is timed in every way that matters, and the raw command-line synthesiser on the
-same notes is the yardstick. Times are the best of several runs, because cores are shared; only ratios are comparable.
+same notes is the yardstick; so is the fullest variant of the demo, whole piece. Times are the best of several runs,
+because cores are shared; only ratios are comparable. New processes find their modules compiled, as an installed
+program does.
 """
 
 from __future__ import annotations
@@ -18,6 +20,7 @@ from pathlib import Path
 
 import numpy as np
 
+import soundfonts
 from base.store import Store
 from mapping.arrangement import PART_DTYPE, Arrangement, Part
 from mapping.orchestra import player
@@ -96,6 +99,8 @@ def cli_s(arrangement: Arrangement, font: Path, folder: Path) -> tuple[float, fl
     """Time of the raw command-line synthesiser on the same notes, one core, dry."""
     from mapping.midi import write_midi
 
+    if not shutil.which("fluidsynth"):
+        return float("nan"), float("nan")
     midi = folder / "bench.mid"
     write_midi(arrangement, midi)
     command = ["fluidsynth", "-ni", "-R0", "-C0", "-r48000", "-O", "float", "-T", "wav", "-F", str(folder / "raw.wav")]
@@ -122,16 +127,58 @@ for rest in Path({out!r}).parent.iterdir():  # as the app does in its output fol
 """
 
 
+WHOLE = """
+import sys; sys.path.insert(0, {here!r})
+from pathlib import Path
+from base.store import Store
+from klangprobe.workbench import open_spec
+from render import RenderSettings, render_variants, write_audio
+bench = open_spec(Path({spec!r}))
+made = render_variants(bench.arrange([{variant!r}]), (1, len(bench.score.bars)), passage="bench",
+                       settings=RenderSettings(room={room}), store=Store(Path({store!r})), workers=2)
+write_audio(Path({out!r}), made[0].mix)
+"""
+
+
 def cold_s(folder: Path, *, workers: int = 2, room: bool = True, keep: bool = False) -> tuple[float, float]:
     """Time of a whole new process from nothing to a finished file."""
-    store = folder / "store"
+    return process_s(folder, cold_code(folder, folder / "store", workers, room), keep=keep)
+
+
+def process_s(folder: Path, code: str, *, keep: bool = False) -> tuple[float, float]:
+    """Time of a new process with its modules compiled, and with nothing in the cache unless it is to *keep* it."""
+    plain = {name: value for name, value in os.environ.items() if name != "PYTHONDONTWRITEBYTECODE"}
+    compiled = {**plain, "PYTHONPYCACHEPREFIX": str(folder / "compiled"), "KLANGPROBE_CACHE": str(folder / "cache")}
+    compiled["OPENBLAS_NUM_THREADS"] = "1"  # as the command line does
 
     def job() -> None:
         if not keep:
-            shutil.rmtree(store, ignore_errors=True)
-        subprocess.run([sys.executable, "-c", cold_code(folder, store, workers, room)], check=True)
+            shutil.rmtree(folder / "store", ignore_errors=True)
+        subprocess.run([sys.executable, "-c", code], check=True, env=compiled)
 
+    job()
     return best(job)
+
+
+def whole_variant(folder: Path) -> None:
+    """Print the times of a whole variant of the demo, beside the raw synthesiser on its MIDI file."""
+    from klangprobe.workbench import open_spec
+
+    spec, variant = Path(__file__).parents[1] / "demo" / "weathercock.yaml", "full daylight"
+    raw = cli_s(open_spec(spec).arrange([variant])[0], soundfonts.default().path, folder)
+    rows = [("raw command-line synthesiser on the demo's fullest variant", raw)]
+    for name, room in (("new process, nothing cached, dry", False), ("new process, nothing cached, with room", True)):
+        code = WHOLE.format(here=str(spec.parents[1]), spec=str(spec), variant=variant, room=room,
+                            store=str(folder / "store"), out=str(folder / "a.flac"))  # fmt: skip
+        rows.append((name, process_s(folder, code)))
+    tell(rows, raw)
+
+
+def tell(rows: list[tuple[str, tuple[float, float]]], raw: tuple[float, float]) -> None:
+    """Print wall and processor times, and their ratios to the raw synthesiser's."""
+    print(f"{'':58s}    wall   of raw      busy   of raw")
+    for name, (wall, busy) in rows:
+        print(f"{name:58s} {wall:6.3f} s  {wall / raw[0]:6.2f}  {busy:6.3f} s  {busy / raw[1]:6.2f}")
 
 
 def cold_code(folder: Path, store: Path, workers: int, room: bool) -> str:
@@ -144,11 +191,10 @@ def cold_code(folder: Path, store: Path, workers: int, room: bool) -> str:
 
 def speed(folder: Path) -> None:
     """Print times and ratios of the eight-bar job."""
-    import soundfonts
     from render import RenderSettings, render_variants, write_audio
 
-    font, music = soundfonts.default(), orchestra(8)
-    raw = cli_s(music, font.path, folder) if shutil.which("fluidsynth") else (float("nan"),) * 2
+    music = orchestra(8)
+    raw = cli_s(music, soundfonts.default().path, folder)
     rows = [("raw command-line synthesiser, one core, dry", raw)]
     rows.append(("new process, nothing cached, dry, 2 threads", cold_s(folder, room=False)))
     rows.append(("new process, nothing cached, with room, 2 threads", cold_s(folder)))
@@ -173,9 +219,7 @@ def speed(folder: Path) -> None:
     kept = set((folder / "warm").glob("*/*.npz"))
     rows.append(("warm, one step edited, to a finished file", best(edit)))
     rows.append(("warm, nothing changed, to a finished file", best(lambda: hear(music, store))))
-    print(f"{'':55s}    wall   of raw      busy   of raw")
-    for name, (wall, busy) in rows:
-        print(f"{name:55s} {wall:6.3f} s  {wall / raw[0]:6.2f}  {busy:6.3f} s  {busy / raw[1]:6.2f}")
+    tell(rows, raw)
 
 
 def long_piece(folder: Path) -> None:
@@ -208,6 +252,7 @@ def main() -> None:
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         speed(folder)
+        whole_variant(folder)
         if wish.long:
             long_piece(folder)
     print(f"peak memory of this process {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024:.0f} MB")

@@ -12,6 +12,7 @@ two quantising steps leaves an error whose mean and power do not depend on the s
 from __future__ import annotations
 
 from contextlib import ExitStack
+from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -164,14 +165,13 @@ def quantised(
     # Sixteen bits need no more than single precision, which is twice as fast.
     scaled: Floats = np.multiply(samples, scale, dtype=np.float32 if bits == 16 else np.float64)
     if dither:
-        noise = _triangular(scaled.shape, first_sample)
-        noise *= scaled != 0.0
-        scaled += noise
+        scaled += _triangular(scaled.shape, first_sample) * (scaled != 0.0)
     np.rint(scaled, out=scaled)
     np.clip(scaled, -scale, scale - 1.0, out=scaled)
     return np.asarray(scaled.astype(np.int32))
 
 
+@lru_cache(maxsize=32)  # every clip of a passage needs the same noise: at most 16 MB
 def _triangular(shape: tuple[int, ...], first_sample: int) -> np.ndarray[Any, np.dtype[np.float32]]:
     """Triangular noise within ±1; row n depends on its place only."""
     width = 1 if len(shape) == 1 else shape[1]
@@ -183,6 +183,7 @@ def _triangular(shape: tuple[int, ...], first_sample: int) -> np.ndarray[Any, np
     numbers = bits.random_raw(-(-(offset + count) // 4)).astype("<u8", copy=False).view("<u2")[offset : offset + count]
     noise = np.subtract(numbers[0::2], numbers[1::2], dtype=np.float32)
     noise *= np.float32(1.0 / 65536.0)
+    noise.setflags(write=False)
     return np.asarray(noise.reshape(shape))
 
 

@@ -79,7 +79,7 @@ def voice(
     played, shapes = performance.played, performance.shapes
     sounds, swells = np.zeros(len(played), SOUND_DTYPE), np.zeros(len(shapes), SWELL_DTYPE)
     needed, wanted = np.zeros(len(played)), np.zeros(len(shapes))
-    for number in np.unique(played["technique"]):
+    for number in sorted(set(played["technique"].tolist())):
         voicer = _Voicer(player, TECHNIQUES[number], settings.balance, calibration, presets)
         rows = np.flatnonzero(played["technique"] == number)
         sounds[rows], needed[rows] = voicer.sounds(played[rows])
