@@ -99,7 +99,13 @@ def _split_pair(mark: Mark, score: Score, parts: list[Part]) -> bool:
     return True
 
 
+def _nobody_sings(mark: Mark, _: Score, parts: list[Part]) -> bool:
+    """Whether no singer has the note a syllable belongs to."""
+    return not any(one.player.family == "voice" and np.isin(mark.notes, one.notes["source"]).any() for one in parts)
+
+
 _TESTS = (
+    ("lyric", _nobody_sings, "sung text is not written: no singer has its notes"),
     (
         "pedal",
         _no_pedal,

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 
 from mapping.fullscore_text import plain
 from mapping.singing import is_singer
-from reading.sung import ELISION, Syllable, syllables
+from reading.sung import ELISION, Syllable, sung_notes, syllables
 
 if TYPE_CHECKING:
     from mapping.arrangement import Arrangement, Part
@@ -83,9 +83,10 @@ def lyrics_of(part: Part, arrangement: Arrangement) -> Lyrics:
     found = Lyrics()
     if arrangement.steps and not is_singer(part.player):
         return found
+    sings, sung = is_singer(part.player), sung_notes(arrangement.score)
     row_of = {source: row for row, source in enumerate(part.notes["source"].tolist()) if source >= 0}
     for one in syllables(arrangement.score):
-        if one.note in row_of:
+        if one.note in row_of and (sings or not sung[one.note]):
             found.by_row[row_of[one.note]].append(one)
             found.ticks.add(one.onset)
     return found

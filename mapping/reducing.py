@@ -36,11 +36,14 @@ class Reduction:
         Distinct attacks (onset and pitch) of the orchestra.
     resonance : int
         Of these, notes held by winds only that the pedal stands for.
+    sung : bool
+        Whether singers had notes, which are not in it.
     """
 
     arrangement: Arrangement
     struck: int
     resonance: int
+    sung: bool = False
 
     @property
     def notes(self) -> Notes:
@@ -54,7 +57,8 @@ def reduced(arrangement: Arrangement) -> Reduction:
     Unisons are merged, doublings at the octave dropped unless they support the top or the bass, repetitions faster than
     a hand repeats thinned to every second, and of each onset is kept what two hands can take: at most five notes each
     within a ninth, led so that the hands leap little. The highest and the lowest note weigh most. Grace notes are left
-    out. The same arrangement always gives the same reduction.
+    out, and so is what singers sing, which keeps a staff of its own. The same arrangement always gives the same
+    reduction.
 
     Parameters
     ----------
@@ -66,7 +70,8 @@ def reduced(arrangement: Arrangement) -> Reduction:
     """
     from mapping.orchestra import player
 
-    attacks = attacks_of(arrangement)
+    band = [part for part in arrangement.parts if part.player.family != "voice"]
+    attacks = attacks_of(replace(arrangement, parts=tuple(band)))
     hands = hands_of(attacks)
     notes = attacks.notes.copy()
     notes["staff"], notes["voice"], notes["part"], notes["technique"], notes["dynamic"] = hands, 1, 0, 0, -1
@@ -79,7 +84,8 @@ def reduced(arrangement: Arrangement) -> Reduction:
     part = Part(player("piano"), notes[hands > 0], marks)
     says = f"{arrangement.variant}, reduced to two staves"
     back = replace(arrangement, variant=says, says=says, parts=(part,), steps=())
-    return Reduction(back, len(notes), int(attacks.resonance.sum()))
+    sung = sum(len(part.notes) for part in arrangement.parts if part.player.family == "voice") > 0
+    return Reduction(back, len(notes), int(attacks.resonance.sum()), sung)
 
 
 def _pedal(held: Notes) -> tuple[Mark, ...]:

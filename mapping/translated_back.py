@@ -8,8 +8,8 @@ pitch, pitch_class
 melody, bass
     Share of the tune's and of the bass's notes whose pitch class is struck at their onset in the reduction.
 
-Grace and cue notes are left out on both sides. A variant that adds resonance or doublings falls in precision: not a
-fault, but a figure of how far it went.
+Grace and cue notes are left out on both sides, and so is what singers sing. A variant that adds resonance or doublings
+falls in precision: not a fault, but a figure of how far it went.
 """
 
 from __future__ import annotations
@@ -19,7 +19,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from mapping.keeping_facts import facts_of
+from mapping.keeping_facts import Facts, facts_of
+from reading.sung import sung_parts
 
 if TYPE_CHECKING:
     from mapping.harmony_frames import Ints
@@ -90,7 +91,11 @@ def back_translation(reduction: Reduction, layers: Layers) -> BackTranslation:
     layers : Layers
         Roles of the piano's notes.
     """
-    piano = facts_of(reduction.arrangement.score, layers)
+    score = reduction.arrangement.score
+    piano = facts_of(score, layers)
+    if reduction.sung:
+        own = ~np.isin(piano.notes["part"], sung_parts(score))
+        piano = Facts(piano.notes[own], piano.melody[own], piano.bass[own], piano.spans)
     ours = reduction.notes
     onset, pitch = ours["onset"].astype(np.int64), ours["pitch"].astype(np.int64)
     classes = np.unique(onset * 12 + pitch % 12)

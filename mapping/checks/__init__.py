@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
 __all__ = ["Check", "check"]
 
-_GROUPS = ("compass", "natural", "breath", "speed", "strings", "tuning", "percussion", "texture", "balance")
+_GROUPS = ("compass", "natural", "breath", "speed", "strings", "tuning", "percussion", "texture", "balance", "singing")
 
 
 def check(arrangement: Arrangement, layers: Layers | None = None) -> list[Check]:

@@ -23,9 +23,9 @@ if TYPE_CHECKING:
     from mapping.checks.lines import Floats, Hearing, Line
     from reading.layers import Layers
 
-__all__ = ["checks", "strength_db"]
+__all__ = ["checks", "energy", "strength_db"]
 
-_FORTE = {"heavy brass": 6.02, "horn": 3.01, "woodwind": 0.0, "section": 3.01}
+_FORTE = {"heavy brass": 6.02, "horn": 3.01, "woodwind": 0.0, "section": 3.01, "voice": 3.01}  # voice: own default
 _SOFT, _LOUD = LevelIndex("p"), LevelIndex("f")
 _STEP_DB = 3.0  # per dynamic step; own default
 _PLUCKED_DB = -6.0  # pizzicato, harp, celesta, piano against sustaining players (direction: p. 33; figure: own default)
@@ -73,6 +73,7 @@ def checks(hearing: Hearing) -> Iterator[Check]:
         others.sum(axis=0) >= tune * 10 ** (_DROWNED_DB / 10)
     )
     faults: dict[int, list[Fault]] = {}
+    over[_sung_bars(hearing) - 1] = False  # there the singer is what must be heard, see singing
     for bar in np.flatnonzero((tune > 0) & over).tolist():
         row = int(np.argmax(others[:, bar]))
         short = 10 * np.log10(others[:, bar].sum() / tune[bar])
@@ -84,6 +85,12 @@ def checks(hearing: Hearing) -> Iterator[Check]:
         yield from gathered(hearing.score, told, name, "advice", "balance", step)
 
 
+def _sung_bars(hearing: Hearing) -> Any:
+    """Indices of the bars in which somebody sings."""
+    bars = [line.notes["bar"] for line in hearing.lines if line.player.family == "voice"]
+    return np.unique(np.concatenate(bars)) if bars else np.zeros(0, dtype=np.int64)
+
+
 def _weights(line: Line, layers: Layers, bars: Any) -> tuple[Floats, Floats]:
     """Return a player's power per bar, in the tune and outside it; shape (bars,) each."""
     from reading.layers import Role
@@ -93,14 +100,14 @@ def _weights(line: Line, layers: Layers, bars: Any) -> tuple[Floats, Floats]:
     sings = (source >= 0) & ((roles == Role.MELODY) | (roles == Role.DOUBLING))
     place = line.notes["bar"] - 1
     length = np.maximum(bars["duration"][place], 1)
-    weight = _energy(line) * np.minimum(line.notes["duration"], length) / length
+    weight = energy(line) * np.minimum(line.notes["duration"], length) / length
     sung = np.bincount(place[sings], weights=weight[sings], minlength=len(bars))
     own = np.bincount(place[~sings], weights=weight[~sings], minlength=len(bars))
     return np.asarray(sung, dtype=np.float64), np.asarray(own, dtype=np.float64)
 
 
-def _energy(line: Line) -> Floats:
-    """Return the relative power of each note; several notes of one player share it."""
+def energy(line: Line) -> Floats:
+    """Return the relative power of each note, shape (notes,); several notes of one player share it."""
     _, start, count = np.unique(line.onset, return_inverse=True, return_counts=True)
     db = [
         strength_db(line.player, float(level), TECHNIQUES[technique])

@@ -22,6 +22,7 @@ _SLACK = 0.5  # a hairpin may pass a register's limit by half a step
 _REST_S = 2.0  # after so long a rest a high entry is unprepared
 _LEAP = 12
 _ALL = 1 << 20  # bars: every fault of the piece in one remark
+_ANOTHER_VOICE = "what is sung stays: name another voice under 'singers:', or transpose the song"
 
 
 def checks(hearing: Hearing) -> Iterator[Check]:
@@ -46,7 +47,9 @@ def _range(hearing: Hearing, line: Line) -> Iterator[Check]:
         hint = f"; an octave away {pitch_name(there)} is there" if there else ""
         message = f"{pitch_name(pitch)} lies {side} note of the {item.name} ({pitch_name(limit)}){hint}"
         faults.append(Fault(int(line.onset[row]), message, row))
-    yield from gathered(hearing.score, faults, name, "error", "range", lambda bars: {"rest": [name], "bars": bars})
+    rest = lambda bars: {"rest": [name], "bars": bars}  # noqa: E731 - a remedy per stretch
+    remedy = _ANOTHER_VOICE if item.family == "voice" else rest
+    yield from gathered(hearing.score, faults, name, "error", "range", remedy)
 
 
 def _octave_within(pitch: int, low: int, high: int) -> int:
@@ -60,6 +63,7 @@ def _comfort(hearing: Hearing, line: Line) -> Iterator[Check]:
     item = line.player.instrument
     safe = f"{pitch_name(item.safe_low)} to {pitch_name(item.safe_high)} is safe"
     words = "fine for a professional; for students give it to another player or take the octave"
+    words = _ANOTHER_VOICE if item.family == "voice" else words
     low = (line.pitch < item.safe_low) & (line.pitch >= item.low)
     high = (line.pitch > item.safe_high) & (line.pitch <= item.high)
     for side, beyond in (("low", low), ("high", high)):

@@ -110,7 +110,7 @@ def _line(part: Part, score: Score, timeline: Timeline) -> Line:
     """Return one player's line."""
     notes = part.notes[part.notes["duration"] > 0]
     notes = notes[np.lexsort((notes["pitch"], notes["onset"]))]
-    level = levels_at(score, notes["onset"]).astype(np.float64)
+    level = levels_at(score, notes["onset"], part=_sung_part(part, score)).astype(np.float64)
     for mark in part.marks:
         if mark.kind == "dynamic" and mark.value in DYNAMICS:
             inside = (notes["onset"] >= mark.onset) & (notes["onset"] < max(mark.end, mark.onset + 1))
@@ -122,6 +122,12 @@ def _line(part: Part, score: Score, timeline: Timeline) -> Line:
         np.asarray(timeline.seconds(notes["onset"] + notes["duration"])),
     )
     return Line(part.player, notes, *seconds, level)
+
+
+def _sung_part(part: Part, score: Score) -> int | None:
+    """Row of the part a singer sings, whose dynamics hold there; None for instruments, which go by the piano's."""
+    sources = part.notes["source"][part.notes["source"] >= 0]
+    return int(score.notes["part"][sources[0]]) if part.player.family == "voice" and len(sources) else None
 
 
 def level_name(level: float) -> str:

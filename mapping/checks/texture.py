@@ -46,9 +46,9 @@ def checks(hearing: Hearing) -> Iterator[Check]:
 
 
 def _crossings(hearing: Hearing) -> Iterator[Check]:
-    """Second players above first ones, basses above cellos."""
+    """Second players above first ones, basses above cellos; where singers cross is not the arranger's choice."""
     by_kind: dict[str, list[Line]] = {}
-    for line in hearing.pitched:
+    for line in [one for one in hearing.pitched if one.player.family != "voice"]:
         key = "low strings" if line.player.instrument.name in ("cello", "double bass") else line.player.instrument.name
         by_kind.setdefault(key, []).append(line)
     for lines in by_kind.values():
