@@ -6,6 +6,7 @@ voices and slurs, sorts, numbers, and returns the immutable :class:`~reading.sco
 
 from __future__ import annotations
 
+import re
 from collections import Counter, defaultdict
 from dataclasses import dataclass, field, replace
 
@@ -181,7 +182,7 @@ class Draft:
             return
         if any(_altered(text) for _, text in pieces):
             self.lose("lyric", "letters of sung text that are none, or too many for one note", *place)
-        number = "".join(cleaned(verse).split())[:16] or "1"
+        number = re.sub(r"[^\w.:-]", "", verse[:100])[:16] or "1"
         self.syllables += 1
         value = syllable_value(number, text, [kind for kind, _ in read], extend=extend)
         mark = RawMark("lyric", note.onset, note.onset, note.part, note.staff, value, [note], note.bar, note.bar)
