@@ -6,7 +6,8 @@ asks for pitches (harmony, compass, faithfulness, reduction) leaves these player
 References
 ----------
 General MIDI System Level 1 (MIDI Association), percussion key map. N. Rimsky-Korsakov, *Principles of Orchestration*
-(1922), ch. I, "Percussion instruments of no definite sound": they mark rhythm and colour and belong to no harmony.
+(1922), ch. I, "Percussion instruments producing indefinite sounds"; ch. IV, "Use of percussion instruments for rhythm
+and colour": they go with a rhythmic figure of the orchestra, their strokes with strong beats, accents and sforzandi.
 """
 
 from __future__ import annotations
@@ -71,11 +72,11 @@ def problem(verb: str, how: str | None, octave: int, player: Player) -> tuple[st
     if item.unpitched is None:
         return "", ""
     if verb not in _VERBS:
-        return f"'{verb}' asks for pitches, and the {item.name} has none.", "Use play, double, stress or build."
+        return f"'{verb}' asks for pitches; there are none on the {item.name}.", "Use play, double, stress or build."
     if octave:
-        return f"the {item.name} has no pitch, so it has no octave.", "Leave the octave out."
+        return f"there is no octave on the {item.name}, for there is no pitch.", "Leave the octave out."
     if how is not None and how not in _WAYS:
-        return f"the {item.name} knows no '{how}'.", "Write roll, secco, or nothing."
+        return f"there is no '{how}' on the {item.name}.", "Write roll, secco, or nothing."
     if (how == "roll" or verb == "build") and not item.unpitched.rolls:
         return f"the {item.name} cannot be rolled.", "Name the suspended cymbal."
     if verb == "build" and how == "secco":

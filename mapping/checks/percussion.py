@@ -8,6 +8,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+import numpy as np
+
+from mapping.arrangement import TECHNIQUES
 from mapping.checks.report import Check, Fault, gathered
 
 if TYPE_CHECKING:
@@ -22,6 +25,7 @@ USUAL = 3
 
 _MANY = "book them, or let the instruments enter one after the other"
 _ALL = 1 << 20  # bars: every fault of the piece in one remark
+_ROLL = TECHNIQUES.index("roll")
 _NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven")
 
 
@@ -42,11 +46,13 @@ def checks(hearing: Hearing) -> Iterator[Check]:
 def _section(lines: list[Line]) -> list[Fault]:
     """Percussionists in the order they are needed: the stroke that asks for each, and why those before cannot play it.
 
-    Each stroke goes to whoever is at the instrument, else to the player idle for longest who has time to change.
+    Each stroke goes to whoever is at the instrument, else to the player idle for longest who has time to change. A
+    stroke that rings on leaves the hands free; a roll does not.
     """
     strokes = sorted(
-        (float(line.onset_s[row]), float(line.end_s[row]), int(line.onset[row]), place)
+        (float(line.onset_s[row]), float(until_s[row]), int(line.onset[row]), place)
         for place, line in enumerate(lines)
+        for until_s in [np.where(line.notes["technique"] == _ROLL, line.end_s, line.onset_s)]
         for row in range(len(line))
     )
     at: list[int] = []  # the instrument each percussionist stands at, as a row of lines
@@ -76,7 +82,7 @@ def _why(lines: list[Line], at: list[int], free_s: list[float], place: int, now_
     first = min(range(len(at)), key=lambda one: free_s[one])
     other, left_s = lines[at[first]].player.name, now_s - free_s[first]
     if left_s <= 0:
-        return f"{name} and {other} sound together"
+        return f"{name} and {other} play together"
     item = lines[place].player.instrument
     wanted_s = item.unpitched.change_s if item.unpitched else 0.0
     return f"{left_s:.1f} s to change from the {other} to the {name}, which takes about {wanted_s:.0f} s"
