@@ -20,6 +20,7 @@ from pathlib import Path
 import numpy as np
 from survey import marked_like, shared_findings
 
+from reading.playing import performed_notes
 from reading.reader import read
 from reading.score import BAR_DTYPE, Flag, Mark, Score
 from reading.survey import survey
@@ -34,6 +35,9 @@ CORPUS = (
     "chopin/mazurka06-2.krn",
     "bach/bwv846.mxl",
     "cpebach/h186.mxl",
+    "schubert/Lindenbaum.xml",
+    "beach/prayer_of_a_tired_child.musicxml",
+    "schumann_clara/opus17/movement3.xml",
 )
 TWICE = tuple(f"beethoven/opus18no1/movement{number}" for number in (1, 2, 3, 4))  # the corpus has .krn and .mxl
 NOT_PIANO = ("V05", "V06")
@@ -161,12 +165,42 @@ def misprints(score: Score) -> Score:
     rng = np.random.default_rng(2)
     some = rng.random(len(notes)) < 0.01
     notes["pitch"][some] += np.where(rng.random(some.sum()) < 0.5, 1, -1).astype(notes["pitch"].dtype)
+    return noted(score, **sorted_notes(score, notes))
+
+
+def written_out(score: Score, signs: Flag) -> Score:
+    """The score with some signs as the notes they are played as, the signs left out."""
+    kept = score.notes.copy()
+    kept["flags"] &= np.uint32(signs | Flag.CUE)
+    played = performed_notes(score, kept, marks=score.marks)
+    notes = np.zeros(len(played), dtype=score.notes.dtype)
+    for name in score.notes.dtype.names:
+        notes[name] = played[name]
+    notes["flags"] = score.notes["flags"][played["written"]] & ~np.uint32(signs)
+    own = (score.notes["flags"] & np.uint32(signs)) == 0  # as written, with lengths of their own (graces have none)
+    same = own[played["written"]]
+    for name in ("onset", "duration"):
+        notes[name][same] = score.notes[name][played["written"][same]]
+    return noted(score, **sorted_notes(score, notes))
+
+
+def trills_written_out(score: Score) -> Score:
+    """Every trill in the notes it is played as."""
+    return written_out(score, Flag.TRILL)
+
+
+def tremolos_written_out(score: Score) -> Score:
+    """Every tremolo, of one note or between two, in the notes it is played as."""
+    return written_out(score, Flag.TREMOLO | Flag.TREMOLO_BETWEEN)
+
+
+def sorted_notes(score: Score, notes: np.ndarray) -> dict[str, object]:
+    """The notes in the order of the table, and the marks without notes of their own."""
     order = np.lexsort((notes["voice"], notes["staff"], notes["part"], notes["pitch"], notes["onset"]))
-    place = np.argsort(order)
     notes = notes[order]
     notes["id"] = np.arange(len(notes))
-    marks = tuple(replace(mark, notes=tuple(int(place[row]) for row in mark.notes)) for mark in score.marks)
-    return noted(score, notes=notes, marks=marks)
+    notes["bar"] = np.maximum(np.searchsorted(score.bars["onset"], notes["onset"], side="right"), 1)
+    return {"notes": notes, "marks": tuple(replace(mark, notes=()) for mark in score.marks)}
 
 
 def accents_gone(score: Score) -> Score:
@@ -181,6 +215,8 @@ SAME_MUSIC: dict[str, Callable[[Score], Score]] = {
     "a tone higher": tone_higher,
     "note values doubled": values_doubled,
     "bars divided": bars_divided,
+    "trills written out": trills_written_out,
+    "tremolos written out": tremolos_written_out,
 }
 EDITIONS: dict[str, Callable[[Score], Score]] = {
     "plain bar lines": bar_lines_plain,

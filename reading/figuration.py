@@ -15,13 +15,14 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from reading.features import LOWER, UPPER, Bools, beat_ticks, hands, nominal_ticks, played
+from reading.features_noted import strokes_written
 from reading.features_whole import WholeBars, whole_bars
 from reading.figuration_cells import name_figure
-from reading.figuration_strokes import Strokes, rhythm_name
-from reading.score import TICKS_PER_QUARTER
+from reading.figuration_strokes import rhythm_name, strokes_of
 
 if TYPE_CHECKING:
     from reading.features import Ints
+    from reading.figuration_strokes import Strokes
     from reading.score import Score
 
 __all__ = ["Figuration", "Figure", "InstrumentFacts", "describe", "figuration_on_page", "playable"]
@@ -126,10 +127,11 @@ def describe(score: Score) -> Figuration:
     Parameters
     ----------
     score : Score
-        Both parts of a bar divided by a repeat sign have the figure of the whole bar.
+        Both parts of a bar divided by a repeat sign have the figure of the whole bar; tremolos count as written out.
     """
     page = whole_bars(score)
-    per_hand = {staff: _hand(page.score, hand, staff) for staff, hand in ((1, UPPER), (2, LOWER))}
+    written = strokes_written(page.score)
+    per_hand = {staff: _hand(written, hand, staff) for staff, hand in ((1, UPPER), (2, LOWER))}
     rows = tuple(figure for pair in zip(per_hand[1], per_hand[2], strict=True) for figure in pair)
     changes = {staff: _changes(figures) for staff, figures in per_hand.items()}
     return figuration_on_page(Figuration(rows, changes), page)
@@ -223,7 +225,7 @@ def _figure(score: Score, ids: Ints, row: int, staff: int, beat: int, full: int)
     pitch = notes["pitch"][ids].astype(np.int64)
     held = _held(notes["onset"][ids].astype(np.int64), notes["duration"][ids].astype(np.int64), full)
     moving = ids[~held]
-    strokes = _strokes(score, moving, start, beat, full)
+    strokes = strokes_of(score, moving, start, beat, full)
     family, name = name_figure(strokes)
     return Figure(
         row + 1,
@@ -239,17 +241,6 @@ def _figure(score: Score, ids: Ints, row: int, staff: int, beat: int, full: int)
         _leap(strokes),
         int(strokes.size.max()),
     )
-
-
-def _strokes(score: Score, ids: Ints, start: int, beat: int, full: int) -> Strokes:
-    """Return the attacks of the notes given, in beats from *start*."""
-    notes = score.notes
-    onset = notes["onset"][ids].astype(np.int64)
-    times, which = np.unique(onset, return_inverse=True)
-    length = np.zeros(len(times))
-    np.maximum.at(length, which, notes["duration"][ids] / beat)
-    pitches = tuple(tuple(sorted(set(notes["pitch"][ids[which == k]].tolist()))) for k in range(len(times)))
-    return Strokes((times - start) / beat, length, pitches, full / beat, beat % 3 == 0 and beat != TICKS_PER_QUARTER)
 
 
 def _held(onset: Ints, duration: Ints, full: int) -> Bools:

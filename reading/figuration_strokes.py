@@ -5,13 +5,17 @@ from __future__ import annotations
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import cached_property
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from reading.features import Floats, Ints
 from reading.score import TICKS_PER_QUARTER
 
-__all__ = ["Strokes", "rhythm_name"]
+if TYPE_CHECKING:
+    from reading.score import Score
+
+__all__ = ["Strokes", "rhythm_name", "strokes_of"]
 
 NOTE_VALUES = {
     Fraction(4): "whole",
@@ -87,6 +91,26 @@ class Strokes:
     def chords(self) -> float:
         """Share of the attacks that are of two notes or more."""
         return sum(len(pitches) > 1 for pitches in self.pitches) / len(self.pitches)
+
+
+def strokes_of(score: Score, ids: Ints, start: int, beat: int, full: int) -> Strokes:
+    """Return the attacks of some notes of one hand and bar.
+
+    Parameters
+    ----------
+    score : Score
+    ids : ndarray of int, shape (n,)
+    start : int
+        Ticks from which places are counted.
+    beat, full : int
+        Length of a beat and of the bar in ticks.
+    """
+    notes = score.notes
+    times, which = np.unique(notes["onset"][ids].astype(np.int64), return_inverse=True)
+    length = np.zeros(len(times))
+    np.maximum.at(length, which, notes["duration"][ids] / beat)
+    pitches = tuple(tuple(sorted(set(notes["pitch"][ids[which == k]].tolist()))) for k in range(len(times)))
+    return Strokes((times - start) / beat, length, pitches, full / beat, beat % 3 == 0 and beat != TICKS_PER_QUARTER)
 
 
 def rhythm_name(strokes: Strokes, beat_ticks: int) -> str:

@@ -25,7 +25,7 @@ import numpy as np
 from reading.barwords import bars_said
 from reading.features import Bools, Floats, Ints, first_endings, onset_sets
 from reading.features_bars import BarFeatures, bar_features
-from reading.features_shakes import shakes_folded
+from reading.features_noted import plainly_noted
 from reading.features_whole import WholeBars, whole_bars
 from reading.form_signs import signs
 from reading.form_stretches import stretches
@@ -144,7 +144,7 @@ def whole_sections(page: WholeBars) -> Sections:
         From :func:`reading.features_whole.whole_bars`; the score has a bar at least.
     """
     repeats = find(page.score)
-    stretch_of = [_gathered(stretch, before, repeats, page) for before, stretch in stretches(shakes_folded(page.score))]
+    stretch_of = [_gathered(stretch, before, repeats, page) for before, stretch in stretches(plainly_noted(page.score))]
     bars = np.concatenate([part[0] for part in stretch_of])
     parts = {name: np.concatenate([part[1][name] for part in stretch_of]) for name in stretch_of[0][1]}
     heard = np.sum([curve for name, curve in parts.items() if name != "signs"], axis=0)

@@ -18,7 +18,7 @@ import numpy as np
 
 from reading.features import UPPER, Bools, Floats, Ints, first_endings, hands, onset_sets
 from reading.features_bars import bar_features
-from reading.features_shakes import shakes_folded
+from reading.features_noted import plainly_noted
 from reading.features_whole import WholeBars, whole_bars
 from reading.form_stretches import stretches
 from reading.repeats_alike import diagonal_runs, dice, soft_dice, transposed_dice
@@ -94,7 +94,7 @@ def find(score: Score, *, like: float = LIKE, least_bars: int = LEAST_BARS) -> t
     page = whole_bars(score)
     found = (
         _shifted(repeat, before)
-        for before, stretch in stretches(shakes_folded(page.score))
+        for before, stretch in stretches(plainly_noted(page.score))
         for repeat in _found(stretch, like, least_bars)
     )
     return repeats_on_page(found, page)
