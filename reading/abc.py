@@ -25,6 +25,7 @@ __all__ = ["read_abc"]
 
 _ALTERS = {"^": 1, "^^": 2, "_": -1, "__": -2, "=": 0}
 _TOKEN = re.compile(r"([_^=]{0,2})([A-Ga-g])[,']*[0-9/]*(-?)|\|")
+_LINE_END = re.compile(rb'(<syl\b[^>]*?) con="d"(?![^>]* wordpos)')  # verovio 6 puts a hyphen after every line of text
 _FREE = re.compile(r"^M:[ \t]*none[ \t]*\n", re.MULTILINE)
 _NO_NOTES = re.compile(r'%.*|^[A-Za-z]:.*|\[[A-Za-z]:[^\]]*\]|"[^"]*"|![^!\n]*!|\+[^+\n]*\+', re.MULTILINE)
 
@@ -42,7 +43,7 @@ def read_abc(data: bytes, path: Path) -> Draft:
     tune = heads[0] if heads else text
     free = _FREE.search(tune) is not None
     tune = _FREE.sub("", tune)
-    draft = read_mei(through_verovio(_ended(tune), "abc", path), path)
+    draft = read_mei(_LINE_END.sub(rb"\1", through_verovio(_ended(tune), "abc", path)), path)
     plain = _NO_NOTES.sub("", tune)
     written = len(re.findall(r"[A-Ga-g]", plain))
     if written != len(draft.notes):

@@ -65,6 +65,7 @@ class _File:
     tempos: dict[int, float] = field(default_factory=dict)
     pedals: list[tuple[int, int, str]] = field(default_factory=list)
     markers: list[tuple[int, str]] = field(default_factory=list)
+    sung: int = 0  # lyric events
     end: int = 0
     drums: int = 0
     hanging: int = 0
@@ -201,6 +202,8 @@ def _meta(file: _File, message: Any, now: int) -> None:
         file.tempos[now] = min(2000.0, max(1.0, 60_000_000 / message.tempo))
     elif message.type in ("marker", "cue_marker"):
         file.markers.append((now, _words(message.text)))
+    elif message.type == "lyrics":
+        file.sung += 1
 
 
 def _fifths(name: str) -> tuple[int, int]:
@@ -275,6 +278,8 @@ def _signs(draft: Draft, file: _File) -> None:
 
     for tick, speed in sorted(file.tempos.items()):
         draft.mark("tempo", *placed(tick), value=f"{speed:g}")
+    if file.sung:
+        draft.lose("lyric", f"sung text ({file.sung} lyric events)")
     for tick, text in file.markers:
         draft.mark("rehearsal", *placed(tick), value=text)
     open_pedal: dict[str, Any] = {}

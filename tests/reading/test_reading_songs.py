@@ -184,6 +184,33 @@ def test_mei_verses_are_carried(reads):
     ]
 
 
+def test_words_below_a_tune_in_abc_are_carried(reads):
+    """``w:`` lines of ABC (standard 2.1, section 5): hyphens within words, none after a line."""
+    score = reads(
+        "X:1\nT:Song\nM:4/4\nL:1/4\nK:C\nCDEF|G2G2|\nw: Al-le mei-ne Ent-chen\nA2G2|\nw: schwim-men\n", "song.abc"
+    )
+    assert [(one.text, one.syllabic[0]) for one in syllables(score)] == [
+        ("Al", "begin"), ("le", "end"), ("mei", "begin"), ("ne", "end"), ("Ent", "begin"), ("chen", "end"),
+        ("schwim", "begin"), ("men", "end"),
+    ]  # fmt: skip
+
+
+def test_lyric_events_of_midi_are_told(reads):
+    """MIDI files carry text beside the notes (meta event 05), in many manners; it is counted, not guessed at."""
+    import io
+
+    import mido
+
+    file, buffer = mido.MidiFile(tracks=[mido.MidiTrack()]), io.BytesIO()
+    file.tracks[0] += [
+        mido.MetaMessage("lyrics", text="la"),
+        mido.Message("note_on", note=60, velocity=60),
+        mido.Message("note_off", note=60, time=480),
+    ]
+    file.save(file=buffer)
+    assert told(reads(buffer.getvalue(), "song.mid")) == ["sung text (1 lyric events)"]
+
+
 def test_hostile_text_is_cut_and_told(song):
     """A text without end, signs that are no letters, thousands of verses: read quickly, cut, and said so."""
     endless = song(lyric("la" * 200_000))
