@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from mapping.arrangement import PART_DTYPE, Arrangement, Part, Player, StepWords
+from mapping.instruments import instrument, instruments
 from reading.layers import Layers, Role
 from reading.score import BAR_DTYPE, NOTE_DTYPE, TICKS_PER_QUARTER, Flag, Mark, PartInfo, Score
 from render.sound import Rendering, Stem
@@ -65,7 +66,8 @@ def part(piece, name, notes, *, source=True, family="strings", technique=0):
     table["id"] = np.arange(len(notes))
     table["bar"] = table["onset"] // (4 * TICKS_PER_QUARTER) + 1
     table["dynamic"], table["technique"] = -1, technique
-    return Part(Player(name, None, 1, family), table)
+    known = instruments().get(name.rstrip(" 0123456789"), instrument("violin"))
+    return Part(Player(name, known, 1, family), table)
 
 
 def arrangement(piece, parts, *, variant="plain", steps=("violins 1 play the melody",)):

@@ -81,6 +81,33 @@ def test_a_note_held_over_the_bar_line_sounds_in_both_bars(make_sound, piece):
     assert change.words == "horn 1 joins with 1 note, C4, bars 1–2"
 
 
+def test_strokes_without_pitch_are_counted_without_compass(make_sound, piece):
+    """Percussion joins with strokes and bars; a key of the percussion map is not told as a pitch."""
+    m, (score, _) = make_sound, piece
+    plain = m.plain_parts(score)
+    drum = m.part(score, "bass drum", [(0, 1, 35), (8, 1, 35)], source=False, family="percussion")
+    more = m.part(score, "bass drum", [(0, 1, 35), (8, 1, 35), (12, 1, 35)], source=False, family="percussion")
+    none, two, three = (m.arrangement(score, [*plain, *own]) for own in ([], [drum], [more]))
+    words = [[one.words for one in player_changes(*pair, BARS)] for pair in ((none, two), (two, three))]
+    assert words == [
+        ["bass drum joins with 2 strokes, bars 1, 3"],
+        ["bass drum gets 1 stroke that it had not, bar 4"],
+    ]
+
+
+def test_strokes_without_pitch_are_no_notes_of_a_register(make_sound, piece):
+    """The table of sounding notes, which measures of register and density read, leaves strokes out."""
+    from compare.sounding import Schedule, sounding_notes
+
+    m, (score, layers) = make_sound, piece
+    drum = m.part(score, "bass drum", [(0, 1, 35)], source=False, family="percussion")
+    made = m.arrangement(score, [*m.plain_parts(score), drum])
+    sound = m.rendering("plain", {"violas": m.sound(m.MIDDLE), "bass drum": m.sound([(0, 1, 35)])})
+    found = sounding_notes(sound, made, layers, Schedule(score, sound))
+    assert len(found)
+    assert 35 not in found["pitch"].tolist()
+
+
 def test_names_are_spelled_as_written():
     """Step, accidental and octave, not the nearest key of the piano."""
     assert spelled({"step": 2, "alter": -1, "octave": 4}) == "E♭4"

@@ -35,7 +35,7 @@ PLAIN = [
 STRUCK = [
     *PLAIN,
     "{stress: accents, on: [trumpet 1, cymbals, bass drum]}",
-    "{double: accompaniment, on: tambourine, bars: 9-16}",
+    "{double: accompaniment, on: tambourine, bars: 1-16}",
     "{build: all, on: suspended cymbal, bars: 5-8}",
     "{stress: notes, on: tam-tam, bars: 9, beats: 1}",
 ]
