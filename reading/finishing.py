@@ -32,6 +32,7 @@ _SHARED_BY_CHORD = int(
     | Flag.CUE
 )
 """Written once at a chord, meant for all of it."""
+_LARGEST_CHORD = 64
 _SHARED_NUMBERS = 0.35
 _MOST_REFERENCES = 2_000_000
 """Notes under slurs and accents in all: a score has far fewer, a hostile file could ask for billions."""
@@ -49,6 +50,7 @@ def finish(draft: Draft, source: str, sha256: str) -> Score:
     """
     _home_staves(draft)
     _spread_over_chords(draft.notes)
+    _strokes_over_chords(draft)
     merge_ties(draft)
     silence_playback(draft)
     notes = [note for note in draft.notes if note.into is None]
@@ -159,6 +161,20 @@ def _spread_over_chords(notes: list[RawNote]) -> None:
                 shared |= note.flags & _SHARED_BY_CHORD
             for note in members:
                 note.flags |= shared
+
+
+def _strokes_over_chords(draft: Draft) -> None:
+    """Give a tremolo that is written once at a chord to all notes of it, so that all are struck alike."""
+    signs = [mark for mark in draft.marks if mark.kind == "tremolo"]
+    members: dict[int, list[RawNote]] = defaultdict(list)
+    for note in draft.notes if signs else ():
+        members[note.chord].append(note)
+    for mark in signs:
+        struck: dict[int, RawNote] = {}
+        for note in mark.notes:
+            chord = members[note.chord] if note.chord >= 0 else []
+            struck.update((id(other), other) for other in (chord if 0 < len(chord) <= _LARGEST_CHORD else [note]))
+        mark.notes = list(struck.values())
 
 
 def _flag_slurs(marks: list[RawMark], notes: list[RawNote]) -> None:

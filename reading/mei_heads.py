@@ -132,7 +132,9 @@ class LayerReader:
         """Repeated notes (bTrem) or two alternating (fTrem: each is written with the length of both)."""
         unit = number_of(element.get("unitdur"), 32)
         own = max([number_of(item.get("dur"), 4) for item in element.iter("note", "chord")], default=4)
-        beams = number_of(element.get("beams"), max(1, unit.bit_length() - max(4, own).bit_length()))
+        strokes = next((word for item in element.iter("note", "chord") if (word := item.get("stem.mod"))), "")
+        by_value = max(1, unit.bit_length() - max(4, own).bit_length())
+        beams = number_of(element.get("beams") or strokes.removesuffix("slash"), by_value)
         count = len(self.reader.draft.notes)
         if element.tag == "fTrem":
             self.tremolo, factor = f"between:{beams}", factor / 2

@@ -141,6 +141,12 @@ def test_mei_whole_rest_alone_rests_its_bar(reads):
     assert score.bars["duration"].tolist() == [3 * Q, 3 * Q]
 
 
+def test_mei_strokes_on_the_stem(reads):
+    """Strokes of a tremolo may be given at the stem (music-encoding.org, att.stems, stem.mod) instead of a value."""
+    other = MEI.replace('<bTrem unitdur="32"><note', '<bTrem><note stem.mod="1slash"')
+    assert [mark.value for mark in reads(other, "strokes.mei").marks_of("tremolo")] == ["1"]
+
+
 def test_abc(reads):
     """ABC: title, key, metre, triplets, graces and repeats."""
     score = reads(ABC, "tune.abc")

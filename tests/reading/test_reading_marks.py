@@ -222,6 +222,19 @@ def test_tremolo_between_notes(xml, reads):
     assert flags(score, 0) == flags(score, 1) == Flag.TREMOLO_BETWEEN
 
 
+def test_tremolo_of_a_chord_strikes_all_of_it(xml, reads):
+    """Strokes written at the first note of a chord are those of every note in it, also between two chords."""
+    sign = "<ornaments><tremolo{}>1</tremolo></ornaments>"
+    single = xml.note("C4", 8, notations=sign.format("")) + xml.note("E4", 8, chord=True)
+    first = xml.note("C4", 4, notations=sign.format(' type="start"')) + xml.note("E4", 4, chord=True)
+    second = xml.note("G4", 4, notations=sign.format(' type="stop"')) + xml.note("B4", 4, chord=True)
+    score = reads(xml.document(xml.attributes(staves=1) + single + first + second))
+    assert [(mark.value, mark.notes) for mark in score.marks_of("tremolo")] == [
+        ("1", (0, 1)),
+        ("between:1", (2, 3, 4, 5)),
+    ]
+
+
 def test_arpeggio_over_both_staves(xml, reads):
     """One wavy line through both staves is one mark; two lines are two."""
     sign = '<arpeggiate number="1"/>'
