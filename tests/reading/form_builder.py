@@ -111,6 +111,28 @@ def renamed_voices(score, seed=0):
     return _with(score, notes=notes)
 
 
+def divided(score, indices, repeat=False):
+    """Return the score with bars (indices from 1) divided before their last beat, at a repeat sign where asked."""
+    pieces, numbers = [], []
+    for index, bar in enumerate(score.bars, start=1):
+        beat = 4 * TICKS_PER_QUARTER // int(bar["beat_type"])
+        parts = [bar]
+        if index in indices:
+            early, late = bar.copy(), bar.copy()
+            early["duration"] -= beat
+            late["onset"] += early["duration"]
+            late["duration"] = beat
+            early["repeat_end"], late["repeat_start"] = 2 * repeat, repeat
+            parts = [early, late]
+        pieces += parts
+        numbers += [score.bar_numbers[index - 1]] * len(parts)
+    bars = np.array([part.tolist() for part in pieces], BAR_DTYPE)
+    bars["index"] = np.arange(1, len(bars) + 1)
+    notes = score.notes.copy()
+    notes["bar"] = np.searchsorted(bars["onset"], notes["onset"], side="right")
+    return _with(score, notes=notes, bars=bars, bar_numbers=tuple(numbers))
+
+
 def shuffled_bars(score, seed):
     """Return the score with its bars in random order: nothing but chance repeats is left."""
     order = np.random.default_rng(seed).permutation(len(score.bars))
