@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
     from pathlib import Path
 
-__all__ = ["FORMATS", "AudioWriter", "quantised", "write_audio"]
+__all__ = ["FLAC_LEVEL", "FORMATS", "AudioWriter", "quantised", "write_audio"]
 
 FORMATS: dict[str, tuple[str, tuple[str, ...]]] = {
     ".flac": ("FLAC", ("PCM_16", "PCM_24")),
@@ -35,6 +35,9 @@ FORMATS: dict[str, tuple[str, tuple[str, ...]]] = {
     ".mp3": ("MP3", ("MPEG_LAYER_III",)),
 }
 """By suffix: container and the sample formats it takes, the default first."""
+
+FLAC_LEVEL = 0.375
+"""The encoder's level 3 of 8: a quarter less time than level 5 for one per cent more bytes."""
 
 _TAGS = ("title", "copyright", "software", "artist", "comment", "date", "album", "license", "tracknumber", "genre")
 _DITHER_SEED = 1770
@@ -119,7 +122,9 @@ class AudioWriter:
         aside = self._stack.enter_context(replacing(self.path))
         try:
             shape = self.rate, self.channels, self.subtype
-            self._file = self._stack.enter_context(soundfile.SoundFile(aside, "w", *shape, format=self.container))
+            level = FLAC_LEVEL if self.container == "FLAC" else None
+            file = soundfile.SoundFile(aside, "w", *shape, format=self.container, compression_level=level)
+            self._file = self._stack.enter_context(file)
             for name, text in (self.tags or {}).items():
                 if name in _TAGS and text:
                     setattr(self._file, name, text)

@@ -74,6 +74,12 @@ def _band(frequency: np.ndarray[Any, Any], centre_hz: float) -> np.ndarray[Any, 
     return np.asarray(np.cos(0.5 * np.pi * flank), np.float32)
 
 
+def _transform_size(least: int) -> int:
+    """Smallest of 4, 5 or 6 times a power of two that is not below *least*: transforms of these are quick."""
+    power = 1 << max(0, least.bit_length() - 3)
+    return next(times * power for times in (4, 5, 6, 8) if times * power >= least)
+
+
 class Room:
     """The room at work on a sound that comes in pieces: overlap-add convolution.
 
@@ -83,9 +89,9 @@ class Room:
         Longest piece in samples.
     """
 
-    def __init__(self, block: int = 1 << 17) -> None:
+    def __init__(self, block: int = 200_000) -> None:
         response = impulse_response()
-        self._size = 1 << (block + len(response) - 1).bit_length()
+        self._size = _transform_size(block + len(response) - 1)
         self.block = self._size - len(response) + 1
         self._answer = np.fft.rfft(response.T, self._size)
         self._tail: np.ndarray[Any, Any] = np.zeros((2, len(response) - 1), np.float32)

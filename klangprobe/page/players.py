@@ -87,9 +87,11 @@ def _flac(samples: Audio, rate: int, bits: int) -> bytes:
     """Encode to memory; FLAC leaves out the lowest bits, which are zero throughout."""
     import soundfile
 
+    from render.audio import FLAC_LEVEL
+
     words = np.rint(samples * float((1 << (bits - 1)) - 1)).astype(np.int16) << (16 - bits)
     stream = io.BytesIO()
-    with soundfile.SoundFile(stream, "w", rate, 2, "PCM_16", format="FLAC") as file:
+    with soundfile.SoundFile(stream, "w", rate, 2, "PCM_16", format="FLAC", compression_level=FLAC_LEVEL) as file:
         file.write(words)
     return stream.getvalue()
 
