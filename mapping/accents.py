@@ -90,9 +90,9 @@ def moments(context: Context, options: StepOptions, *, every: bool) -> list[Stru
     from reading.accents import accents
 
     notes = context.score.notes
-    onsets = np.unique(notes["onset"][context.piece.chosen(options) & (notes["duration"] > 0)])
+    onsets = np.unique(notes["onset"][context.piece.own & context.piece.chosen(options) & (notes["duration"] > 0)])
     if not every:
-        strong = [one.onset for one in accents(context.score) if one.marked or one.strength >= _ENOUGH]
+        strong = [one.onset for one in accents(context.piece.piano) if one.marked or one.strength >= _ENOUGH]
         onsets = onsets[np.isin(onsets, strong)]
     return [_struck(context, int(onset)) for onset in onsets]
 
@@ -101,6 +101,7 @@ def _struck(context: Context, onset: int) -> Struck:
     """The chord at an attack: what is struck there and what still sounds."""
     notes, score = context.score.notes, context.score
     sounding = (notes["onset"] <= onset) & (notes["onset"] + notes["duration"] > onset) & (notes["duration"] > 0)
+    sounding &= context.piece.own
     fresh = sounding & (notes["onset"] == onset)
     bar = score.bars[score.bar_at(onset) - 1]
     fifths = int(bar["fifths"])

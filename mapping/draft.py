@@ -121,8 +121,26 @@ class Piece:
         """The figure of each hand in each bar."""
         from reading.figuration import describe
 
-        found: Figuration = self._known("figuration", describe)
+        name = "figuration" if self.piano is self.score else "figuration without the voice"
+        found: Figuration = self._known(name, lambda _: describe(self.piano))
         return found
+
+    @property
+    def piano(self) -> Score:
+        """The piece that is orchestrated: without what singers keep."""
+        from reading.sung import accompaniment
+
+        return accompaniment(self.score) if self.singing is not None and self.singing.kept.any() else self.score
+
+    @property
+    def own(self) -> Mask:
+        """Which notes are the piano's, shape (notes,): those no singer keeps."""
+        return np.ones(len(self.score.notes), dtype=bool) if self.singing is None else ~self.singing.kept
+
+    @property
+    def tune(self) -> Mask:
+        """Which notes a listener follows, shape (notes,): the piano's melody and what is sung."""
+        return self.layer("melody") | ~self.own
 
     def _known(self, name: str, find: Callable[[Score], Any]) -> Any:
         """A fact of the score alone, found once however often its spec is edited."""

@@ -48,7 +48,7 @@ def held_harmony(
         start=span[0],
         end=span[1],
         restrike=restrike,
-        melody=context.piece.layer("melody"),
+        melody=context.piece.tune,
         only=only,
         open_notes=open_notes,
     )
@@ -67,7 +67,7 @@ def filled_gap(
         end=span[1],
         over=over,
         harmony=context.piece.spans,
-        melody=context.piece.layer("melody"),
+        melody=context.piece.tune,
     )
     return [_notes(context, options, row, voice) for row, voice in zip(rows, voices, strict=True)]
 

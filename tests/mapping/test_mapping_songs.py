@@ -12,6 +12,7 @@ import pytest
 
 import mapping
 from base.errors import SpecError
+from mapping.draft import Piece
 from mapping.fullscore import score_xml
 from mapping.fullscore_account import not_written
 from mapping.orchestra import palette_of, player, seat_of
@@ -154,6 +155,18 @@ def test_the_orchestra_plays_what_it_would_play_without_the_singer(song, arrange
 def test_only_the_word_voice_touches_the_sung_line(song, arranged, step: str, players: set[str]) -> None:
     """Melody, all and upper staff are the piano's; voice doubles, moves or gives away the sung line; singers rest."""
     assert who_has(arranged(song(("Voice", vocal()), ("Piano", keyboard())), step)) == players
+
+
+def test_figures_and_accents_are_the_pianos(song, arranged) -> None:
+    """What the voice does gives no attack to strike and no figure to replace."""
+    score = song(("Voice", vocal()), ("Piano", keyboard()))
+    horns = having(arranged(score, "{stress: notes, on: [horn 1, horn 2], by: chord}"))
+    assert set(horns["horn 1"]["onset"].tolist()) == set(score.bars["onset"].tolist())
+    struck = {int(one) % 12 for name in ("horn 1", "horn 2") for one in horns[name]["pitch"]}
+    assert struck <= {76 % 12, 79 % 12, 48 % 12}
+    layers = find_song_layers(score)
+    with_voice = Piece(score, layers, singing_of(mapping.players_of(), score))
+    assert with_voice.figuration.rows == Piece(accompaniment(score), layers).figuration.rows
 
 
 def test_a_spec_may_name_the_voice_or_do_without(song, arranged) -> None:
