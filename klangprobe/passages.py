@@ -122,7 +122,9 @@ def _made_by_processes(work: Work, names: Sequence[str]) -> Iterator[str]:
         workers = _at_once(work, names)
         pool = ProcessPoolExecutor(workers, multiprocessing.get_context("fork"), _follow, (os.getpid(),))
         try:
-            for made in as_completed([pool.submit(_make_one, name) for name in names]):
+            seconds = _seconds(work, names)
+            longest_first = sorted(names, key=lambda name: -seconds[name])  # so that no core is left alone at the end
+            for made in as_completed([pool.submit(_make_one, name) for name in longest_first]):
                 yield made.result()
         except BrokenProcessPool as error:
             msg = "a process that made a passage was ended from outside, perhaps because memory ran out"
@@ -137,19 +139,23 @@ def _made_by_processes(work: Work, names: Sequence[str]) -> Iterator[str]:
 
 def _at_once(work: Work, names: Sequence[str]) -> int:
     """How many of the passages *names* may be made at once: one for each core, unless they would fill the memory."""
-    import reading
-
-    timeline = reading.Timeline(work.bench.score)
     heard = sum(sum(len(part.notes) > 0 for part in one.parts) + _MIXES for one in work.arrangements) + _MIXES
-    needs = []
-    for name in names:
-        ticks = [work.bench.score.span(first, last) for first, last in work.spans(name)]
-        seconds = sum(float(timeline.seconds(end) - timeline.seconds(start)) for start, end in ticks)
-        needs.append(seconds * heard * _BYTES_PER_S)
+    needs = sorted((seconds * heard * _BYTES_PER_S for seconds in _seconds(work, names).values()), reverse=True)
     memory = os.sysconf("SC_PHYS_PAGES") * os.sysconf("SC_PAGE_SIZE") * _SHARE
-    needs.sort(reverse=True)
     fits = [count for count in range(1, min(_cores(), len(names)) + 1) if sum(needs[:count]) <= memory]
     return max(fits, default=1)
+
+
+def _seconds(work: Work, names: Sequence[str]) -> dict[str, float]:
+    """How long each passage lasts."""
+    import reading
+
+    timeline, score = reading.Timeline(work.bench.score), work.bench.score
+    spans = {name: [score.span(first, last) for first, last in work.spans(name)] for name in names}
+    return {
+        name: sum(float(timeline.seconds(end) - timeline.seconds(start)) for start, end in ticks)
+        for name, ticks in spans.items()
+    }
 
 
 def _follow(parent: int) -> None:
