@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -12,10 +13,12 @@ from reading.sung import lead_part, sung_parts
 if TYPE_CHECKING:
     from reading.score import Mark, Score
 
-__all__ = ["UNMARKED", "followed_part", "levels", "levels_at"]
+__all__ = ["UNMARKED", "levels", "levels_at"]
 
 UNMARKED = DYNAMICS.index("mf")
 """Level where nothing is marked."""
+_ENOUGH = 0.5
+"""Dynamics of a sung part, as a share of the piano's, from which on it has its own."""
 
 
 def levels(score: Score) -> np.ndarray[Any, np.dtype[np.float32]]:
@@ -34,47 +37,53 @@ def levels_at(
     """Return the level at each onset (ticks) for one staff; of the first part that is not sung where none is named.
 
     A mark holds for its whole part: piano music marks both hands at once, wherever the sign is drawn. Only where two
-    staves are marked differently at the same moment does each keep its own. A sung part without dynamics of its own
-    goes by the piano's.
+    staves are marked differently at the same moment does each keep its own. A sung part with few dynamics of its own
+    goes by the piano's between them.
     """
-    part = followed_part(score, part)
-    points = _points(score, part, staff)
+    parts = _speaking(score, part)
+    points = _points(score, parts, staff)
     ticks = np.array([tick for tick, _ in points], dtype=np.float64)
     values = np.array([value for _, value in points], dtype=np.float64)
     place = np.searchsorted(ticks, onsets, side="right") - 1
     steady = values[np.maximum(place, 0)]
-    for start, end, first, last in _hairpins(score, part, staff, ticks, values):
+    for start, end, first, last in _hairpins(score, parts, ticks, values):
         inside = (onsets >= start) & (onsets < end)
         share = (onsets[inside] - start) / (end - start)
         steady[inside] = first + (last - first) * share
     return np.clip(steady, 0, len(DYNAMICS) - 1).astype(np.float32)
 
 
-def followed_part(score: Score, part: int | None) -> int:
-    """Return the part whose dynamics a part goes by: its own, or the piano's where it is sung and has none."""
-    if part is None or (part in sung_parts(score) and not any(mark.part == part for mark in score.marks_of("dynamic"))):
-        return lead_part(score)
-    return part
+def _speaking(score: Score, part: int | None) -> tuple[int, ...]:
+    """Parts whose dynamics hold for a part, the weaker first: its own; for a sung part with few, the piano's before.
+
+    In songs the piano's signs are for the singer, too, unless the voice has about as many of its own (common practice,
+    no source).
+    """
+    lead = lead_part(score)
+    if part is None or part not in sung_parts(score):
+        return (lead if part is None else part,)
+    count = Counter(mark.part for mark in score.marks_of("dynamic"))
+    return (part,) if count[part] >= _ENOUGH * count[lead] else (lead, part)
 
 
-def _points(score: Score, part: int, staff: int) -> list[tuple[int, float]]:
+def _points(score: Score, parts: tuple[int, ...], staff: int) -> list[tuple[int, float]]:
     """(tick, level) where the level is set, starting before the first note."""
-    points: dict[int, tuple[bool, float]] = {}
+    points: dict[int, tuple[tuple[int, bool], float]] = {}
     for mark in score.marks_of("dynamic"):
-        if mark.part == part and mark.value in DYNAMICS:
-            own = mark.staff in (staff, 0)
-            if mark.onset not in points or own or not points[mark.onset][0]:
-                points[mark.onset] = (own, float(DYNAMICS.index(mark.value)))
+        if mark.part in parts and mark.value in DYNAMICS:
+            rank = parts.index(mark.part), mark.staff in (staff, 0)
+            if mark.onset not in points or rank >= points[mark.onset][0]:
+                points[mark.onset] = (rank, float(DYNAMICS.index(mark.value)))
     return [(-1, float(UNMARKED)), *((tick, points[tick][1]) for tick in sorted(points))]
 
 
 def _hairpins(
-    score: Score, part: int, staff: int, ticks: np.ndarray[Any, Any], values: np.ndarray[Any, Any]
+    score: Score, parts: tuple[int, ...], ticks: np.ndarray[Any, Any], values: np.ndarray[Any, Any]
 ) -> list[tuple[int, int, float, float]]:
     """(start, end, level at start, level at end) of hairpins; without a mark after it, one step louder or softer."""
     found = []
     for mark in score.marks_of("hairpin"):
-        if mark.part != part or mark.end <= mark.onset:
+        if mark.part not in parts or mark.end <= mark.onset:
             continue
         first = values[max(0, int(np.searchsorted(ticks, mark.onset, side="right")) - 1)]
         sign = 1.0 if mark.value == "cresc" else -1.0

@@ -292,14 +292,20 @@ def test_hostile_text_cannot_break_the_score(song, arranged, tmp_path) -> None:
 
 
 def test_a_singer_goes_by_the_piano_where_the_voice_has_no_dynamics(song) -> None:
-    """The piano's f holds for a voice without marks, not for one with its own; added notes go by the piano."""
+    """The piano's f holds for a voice without marks, and after the few of one that has few; added notes go by it."""
     from mapping.levels import levels, levels_at
     from reading.score import DYNAMICS
 
     soft = "<direction><direction-type><dynamics><pp/></dynamics></direction-type></direction>"
-    for marks, level in (("", "f"), (soft, "pp")):
-        score = song(("Voice", vocal(marks=marks)), ("Piano", keyboard()))
-        assert set(levels(score)[sung_notes(score)].tolist()) == {float(DYNAMICS.index(level))}
+    loud, often = keyboard()[0], keyboard(4)
+    often[1:] = [loud[loud.index("<direction>") : loud.index("</direction>") + 12] + bar for bar in often[1:]]
+    for marks, piano, found in (("", keyboard(4), "ffff"), (soft, keyboard(4), "pppp"), (soft, often, "pfff")):
+        score = song(("Voice", vocal(marks=marks, bars=4)), ("Piano", piano))
+        level = levels(score)[sung_notes(score)]
+        wanted = [DYNAMICS.index({"p": "pp"}.get(one, one)) for one in found]
+        assert [set(level[score.notes["bar"][sung_notes(score)] == bar].tolist()) for bar in (1, 2, 3, 4)] == [
+            {float(one)} for one in wanted
+        ]
         assert levels_at(score, np.array([0]))[0] == DYNAMICS.index("f")
 
 
