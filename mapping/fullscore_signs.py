@@ -69,7 +69,8 @@ def signs_of(part: Part, arrangement: Arrangement, pitches: list[tuple[int, int,
     hairpins(part, score, placed)
     _texts(part, score, signs)
     pedals(part, score, placed)
-    signs.slurs = slurs(part, score, signs.details.graces)
+    if part.player.instrument.unpitched is None:  # strokes are not bound
+        signs.slurs = slurs(part, score, signs.details.graces)
     if is_singer(part.player):
         _above(placed)
     return signs

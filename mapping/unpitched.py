@@ -18,6 +18,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from mapping.arrangement import TECHNIQUES
+from mapping.fullscore_rhythm import beat_ticks
 from reading.score import TICKS_PER_QUARTER, Flag
 
 if TYPE_CHECKING:
@@ -116,17 +117,22 @@ def stroke(onset: int, length: int, flags: int, row: int, options: StepOptions, 
 
 
 def _untied(notes: Rows, context: Context) -> Rows:
-    """Shorten single strokes, in place, so that none is tied: to the bar line, off the beat to the next beat."""
+    """Shorten single strokes, in place, to what is read at a glance and needs no tie.
+
+    At the start of a bar whole beats, elsewhere at most a beat, off the beat to the next one; what is dry a quarter.
+    """
     item = context.players[int(notes["part"][0])].instrument.unpitched if len(notes) else None
-    single = notes["technique"] != _ROLL
-    bars = context.score.bars[notes["bar"] - 1]
-    beat = 4 * TICKS_PER_QUARTER // np.maximum(1, bars["beat_type"].astype(np.int64))
-    into = (notes["onset"] - bars["onset"]).astype(np.int64)
-    most = bars["onset"] + bars["duration"] - notes["onset"]
-    most = np.where(into % beat, np.minimum(most, beat - into % beat), most)
-    if item is not None and item.ring_s <= RINGS_S:
-        most = np.minimum(most, TICKS_PER_QUARTER)
-    notes["duration"] = np.where(single, np.minimum(notes["duration"], most), notes["duration"])
+    rings = item is not None and item.ring_s > RINGS_S
+    for row in np.flatnonzero(notes["technique"] != _ROLL).tolist():
+        note = notes[row]
+        bar = context.score.bars[int(note["bar"]) - 1]
+        beat, into = beat_ticks(int(bar["beats"]), int(bar["beat_type"])), int(note["onset"] - bar["onset"])
+        if bar["pickup"]:
+            into += 4 * TICKS_PER_QUARTER * int(bar["beats"]) // int(bar["beat_type"]) - int(bar["duration"])
+        left = int(bar["onset"] + bar["duration"] - note["onset"])
+        most = min(left, int(note["duration"])) if rings else min(left, int(note["duration"]), TICKS_PER_QUARTER)
+        whole = most // beat * beat if into == 0 and most > beat else min(most, beat - into % beat)
+        note["duration"] = min(whole, 4 * beat)
     return notes
 
 
@@ -161,8 +167,8 @@ def rings_on(part: Part) -> list[int]:
         return []
     end = notes["onset"] + notes["duration"]
     alone = np.append(notes["onset"][1:], np.iinfo(np.int64).max) >= end + 2 * TICKS_PER_QUARTER
-    short = (notes["technique"] == TECHNIQUES.index("secco")) | ((notes["flags"] & int(_DRY)) != 0)
-    return [int(onset) for onset in notes["onset"][alone & ~short]]
+    other = np.isin(notes["technique"], (_ROLL, TECHNIQUES.index("secco"))) | ((notes["flags"] & int(_DRY)) != 0)
+    return [int(onset) for onset in notes["onset"][alone & ~other]]
 
 
 def _on_key(notes: Rows, player: Player) -> Rows:

@@ -392,3 +392,15 @@ def test_dry_and_ringing_strokes_are_told_in_words(variants) -> None:
             if one.text in ("secco", "l.v.")
         ]
     assert words == {"cymbals": [("9", "l.v."), ("12", "secco")], "tambourine": []}
+
+
+def test_strokes_are_not_slurred_and_a_roll_is_not_left_ringing(variants) -> None:
+    """The piano's slurs go to the violins and not to the triangle; ``l.v.`` stands at no roll."""
+    steps = ["{play: melody, on: [violins 1, triangle], bars: 9-12}", "{build: all, on: suspended cymbal, bars: 5-8}"]
+    made = variants("demo", {"a": steps}, BAND)["a"]
+    bound = {name: score_xml(made, players=(name,)).count("<slur ") for name in ("violins 1", "triangle")}
+    assert bound["violins 1"] > 0
+    assert bound["triangle"] == 0
+    roll = score_xml(made, players=("suspended cymbal",))
+    assert roll.count('<tremolo type="single">3</tremolo>') == 4
+    assert "l.v." not in roll
