@@ -1,4 +1,5 @@
-"""What `klangprobe hear` costs, in one run: cold, nothing changed, one edited step, beside the bare synth.
+"""What `klangprobe hear` costs, in one run: cold, nothing changed, one edited step, beside the bare synth; and what the
+other commands cost, beside the start of Python with NumPy.
 
 Run from the project folder: ``.venv/bin/python bench/hearing.py [SPEC]``. Every row is a command of its own, as one
 types it; the bare synth is the ``fluidsynth`` command line on the MIDI files of the same variants, whole piece, to WAV.
@@ -25,12 +26,25 @@ STEP = "{fill: gap, on: [clarinet 1, clarinet 2, horn 1], bars: 37-40}"
 def timed(what: str, command: list[str], folder: Path) -> float:
     """Run a command; print and return its wall time."""
     before, begun = resource.getrusage(resource.RUSAGE_CHILDREN), time.perf_counter()
-    environment = {**os.environ, "KLANGPROBE_CACHE": str(folder / "cache")}
+    environment = {name: value for name, value in os.environ.items() if name != "PYTHONDONTWRITEBYTECODE"}
+    environment["KLANGPROBE_CACHE"] = str(folder / "cache")
     subprocess.run(command, check=True, env=environment, capture_output=True)
     spent, after = time.perf_counter() - begun, resource.getrusage(resource.RUSAGE_CHILDREN)
     busy = after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime
     print(f"{what:44} {spent:7.2f} s  ({busy:.2f} s of processor)")
     return spent
+
+
+def commands(program: str, spec: Path, folder: Path) -> None:
+    """Print what the commands without sound take, as multiples of a bare start."""
+    from klangprobe.workbench import open_spec
+
+    timed("(modules compiled)", [program, "check", str(spec)], folder)
+    bare = timed("bare start: Python and NumPy", [sys.executable, "-c", "import numpy"], folder)
+    score = str(open_spec(spec).spec.score_path)
+    for words in (["--help"], ["check", str(spec)], ["survey", score], ["sounds"]):
+        spent = timed(f"klangprobe {words[0]}", [program, *words], folder)
+        print(f"{'':44} {spent / bare:7.2f} times the bare start")
 
 
 def main() -> None:
@@ -45,6 +59,7 @@ def main() -> None:
             if file.suffix in {".yaml", ".musicxml", ".mxl", ".krn", ".mid"}:
                 shutil.copy(file, folder)
         own, heard = folder / spec.name, folder / "heard"
+        commands(program, own, folder)
         hear = [program, "hear", str(own), "--out", str(heard)]
         spent = {"cold": timed("cold: every passage", hear, folder)}
         spent["unchanged"] = timed("nothing changed", hear, folder)

@@ -148,8 +148,7 @@ def cold_s(folder: Path, *, workers: int = 2, room: bool = True, keep: bool = Fa
 def process_s(folder: Path, code: str, *, keep: bool = False) -> tuple[float, float]:
     """Time of a new process with its modules compiled, and with nothing in the cache unless it is to *keep* it."""
     plain = {name: value for name, value in os.environ.items() if name != "PYTHONDONTWRITEBYTECODE"}
-    compiled = {**plain, "PYTHONPYCACHEPREFIX": str(folder / "compiled"), "KLANGPROBE_CACHE": str(folder / "cache")}
-    compiled["OPENBLAS_NUM_THREADS"] = "1"  # as the command line does
+    compiled = {**plain, "KLANGPROBE_CACHE": str(folder / "cache"), "OPENBLAS_NUM_THREADS": "1"}  # as the program does
 
     def job() -> None:
         if not keep:
