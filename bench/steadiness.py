@@ -65,20 +65,25 @@ def tone_higher(score: Score) -> Score:
     return noted(score, notes=notes, bars=bars)
 
 
-def values_doubled(score: Score) -> Score:
-    """Every note value twice as long, the lower figure of the metre halved."""
-    if (score.bars["beat_type"] < 2).any():
-        return score
+def values_halved(score: Score) -> Score:
+    """Every note value half as long, the lower figure of the metre doubled; strokes keep what they stand for."""
     notes, bars = score.notes.copy(), score.bars.copy()
     for rows in (notes, bars):
         for name in ("onset", "duration"):
-            rows[name] *= 2
-    bars["beat_type"] //= 2
-    marks = tuple(
-        replace(m, onset=2 * m.onset, end=2 * m.end, value=str(2 * float(m.value)) if m.kind == "tempo" else m.value)
-        for m in score.marks
-    )
-    return noted(score, notes=notes, bars=bars, marks=marks)
+            rows[name] //= 2
+    bars["beat_type"] *= 2
+    return noted(score, notes=notes, bars=bars, marks=tuple(map(halved, score.marks)))
+
+
+def halved(mark: Mark) -> Mark:
+    """A mark at half its time."""
+    value = mark.value
+    if mark.kind == "tempo":
+        value = str(float(value) / 2)
+    elif mark.kind == "tremolo":
+        way, _, beams = value.rpartition(":")
+        value = f"{way}:{int(beams) + 1}".removeprefix(":")
+    return replace(mark, onset=mark.onset // 2, end=mark.end // 2, value=value)
 
 
 def divided(score: Score, rows: list[int]) -> Score:
@@ -165,7 +170,7 @@ def misprints(score: Score) -> Score:
     rng = np.random.default_rng(2)
     some = rng.random(len(notes)) < 0.01
     notes["pitch"][some] += np.where(rng.random(some.sum()) < 0.5, 1, -1).astype(notes["pitch"].dtype)
-    return noted(score, **sorted_notes(score, notes))
+    return noted(score, **sorted_notes(score, notes, score.notes["id"]))
 
 
 def written_out(score: Score, signs: Flag) -> Score:
@@ -181,7 +186,7 @@ def written_out(score: Score, signs: Flag) -> Score:
     same = own[played["written"]]
     for name in ("onset", "duration"):
         notes[name][same] = score.notes[name][played["written"][same]]
-    return noted(score, **sorted_notes(score, notes))
+    return noted(score, **sorted_notes(score, notes, played["written"]))
 
 
 def trills_written_out(score: Score) -> Score:
@@ -194,13 +199,19 @@ def tremolos_written_out(score: Score) -> Score:
     return written_out(score, Flag.TREMOLO | Flag.TREMOLO_BETWEEN)
 
 
-def sorted_notes(score: Score, notes: np.ndarray) -> dict[str, object]:
-    """The notes in the order of the table, and the marks without notes of their own."""
+def sorted_notes(score: Score, notes: np.ndarray, was: np.ndarray) -> dict[str, object]:
+    """The notes in the order of the table, and the marks with the notes they belong to; *was* holds the old ids."""
     order = np.lexsort((notes["voice"], notes["staff"], notes["part"], notes["pitch"], notes["onset"]))
-    notes = notes[order]
+    notes, was = notes[order], was[order]
     notes["id"] = np.arange(len(notes))
     notes["bar"] = np.maximum(np.searchsorted(score.bars["onset"], notes["onset"], side="right"), 1)
-    return {"notes": notes, "marks": tuple(replace(mark, notes=()) for mark in score.marks)}
+    now: dict[int, int] = {}
+    for new, old in enumerate(was.tolist()):
+        now.setdefault(old, new)
+    return {
+        "notes": notes,
+        "marks": tuple(replace(mark, notes=tuple(now[row] for row in mark.notes)) for mark in score.marks),
+    }
 
 
 def accents_gone(score: Score) -> Score:
@@ -213,7 +224,7 @@ def accents_gone(score: Score) -> Score:
 SAME_MUSIC: dict[str, Callable[[Score], Score]] = {
     "voices renumbered": voices_renumbered,
     "a tone higher": tone_higher,
-    "note values doubled": values_doubled,
+    "note values halved": values_halved,
     "bars divided": bars_divided,
     "trills written out": trills_written_out,
     "tremolos written out": tremolos_written_out,
