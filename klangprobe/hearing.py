@@ -5,6 +5,7 @@ from __future__ import annotations
 import time
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -15,7 +16,7 @@ from base.writing import write_bytes
 from klangprobe.console import Progress, say, say_json, warn
 from klangprobe.folder import replacing_folder
 from klangprobe.identity import written_key
-from klangprobe.passages import Work, all_products
+from klangprobe.passages import Work, all_products, beside
 from klangprobe.report import report_of, write_report
 from klangprobe.workbench import Workbench, cache, open_spec
 
@@ -110,9 +111,9 @@ def hear(wish: Wish) -> dict[str, Any]:
     with replacing_folder(wish.folder) as folder:
         work = Work(bench, arrangements, settings, font, folder, wish.folder, wish.stems)
         progress = Progress("rendering")
-        products = all_products(work, passages, progress)
+        with beside(partial(_write_arrangements, arrangements, folder)):
+            products = all_products(work, passages, progress)
         progress.close()
-        _write_arrangements(work.arrangements, folder)
         report = report_of(
             bench,
             [product.trial for product in products],

@@ -13,6 +13,7 @@ import sys
 import time
 from concurrent.futures import ProcessPoolExecutor, as_completed
 from concurrent.futures.process import BrokenProcessPool
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from threading import Thread
 from typing import TYPE_CHECKING
@@ -30,7 +31,7 @@ if TYPE_CHECKING:
     from render.settings import RenderSettings
     from soundfonts import Font
 
-__all__ = ["Work", "all_products"]
+__all__ = ["Work", "all_products", "beside"]
 
 _WATCH_S = 0.5
 _MIXES = 3  # sounds of a variant besides its players: mix, room, clip
@@ -109,6 +110,40 @@ def all_products(work: Work, names: Sequence[str], progress: Callable[[float, fl
     return list(products.values())
 
 
+@contextmanager
+def beside(job: Callable[[], None]) -> Iterator[None]:
+    """Let *job* run in a process of its own while the block runs; on a single core it runs after the block.
+
+    Parameters
+    ----------
+    job : callable
+        Leaves files, nothing else. What fails there is done again here, where it is told.
+    """
+    if _cores() == 1 or sys.platform != "linux":
+        yield
+        job()
+        return
+    child = multiprocessing.get_context("fork").Process(target=_done_quietly, args=(job, os.getpid()))
+    child.start()
+    try:
+        yield
+        child.join()
+    finally:
+        child.terminate()
+        child.join()
+    if child.exitcode:
+        job()
+
+
+def _done_quietly(job: Callable[[], None], parent: int) -> None:
+    """Do *job* in a forked process; an error is only an exit code."""
+    _follow(parent)
+    try:
+        job()
+    except Exception:  # noqa: BLE001 - the parent tells it
+        os._exit(1)
+
+
 _work: Work | None = None
 """What the forked processes work from; set only around the fork."""
 
@@ -119,7 +154,7 @@ def _made_by_processes(work: Work, names: Sequence[str]) -> Iterator[str]:
     _ = work.bench.layers, work.bench.survey  # found once, before the fork
     _work = work
     try:
-        workers = _at_once(work, names)
+        workers, others = _at_once(work, names), multiprocessing.active_children()
         pool = ProcessPoolExecutor(workers, multiprocessing.get_context("fork"), _follow, (os.getpid(),))
         try:
             seconds = _seconds(work, names)
@@ -131,7 +166,8 @@ def _made_by_processes(work: Work, names: Sequence[str]) -> Iterator[str]:
             raise InputError(msg, hint="Ask for fewer passages at once.") from error
         finally:
             for child in multiprocessing.active_children():
-                child.terminate()
+                if child not in others:
+                    child.terminate()
             pool.shutdown(cancel_futures=True)
     finally:
         _work = None
