@@ -39,9 +39,13 @@ def test_it_ends_with_a_run_that_fails(tmp_path, monkeypatch):
         note.write_text(str(os.getpid()))
         time.sleep(60)
 
-    with pytest.raises(KeyError), passages.beside(waits):
-        while not (note.exists() and note.read_text()):
-            time.sleep(0.01)
-        raise KeyError
+    def fails_meanwhile():
+        with passages.beside(waits):
+            while not (note.exists() and note.read_text()):
+                time.sleep(0.01)
+            raise KeyError
+
+    with pytest.raises(KeyError):
+        fails_meanwhile()
     with pytest.raises(ProcessLookupError):
         os.kill(int(note.read_text()), 0)
