@@ -22,6 +22,7 @@ _REST_BEATS = 3.0  # a shorter rest of the right hand is a breath: the left goes
 _BREATH_BEATS = 1.5  # unless the left hand itself has rested: then it enters
 _SURE_BEATS = 4.0
 _UNDER_FIGURE = 3  # right-hand attacks over one held left-hand note: the bass of a figure shared by both hands
+_PERIODS = (2, 3, 4, 6, 8)  # notes after which a figure comes round
 _ECHOES, _ECHOED = 3, 0.8  # different notes; share of them
 _RUN = 3  # attacks in a row before two notes an octave apart count as one line
 _RUN_THIRDS = 4  # the same for thirds and sixths, which also come about by chance
@@ -64,6 +65,8 @@ def hand_overs(texture: Texture) -> list[HandOver]:
     found, short = [], []
     for start, stop in _runs(silent & (count == 1), moments, struck, texture.end[low[first]], texture.beat):
         rows = low[first[start:stop]]
+        if _goes_on(moments, texture.pitch[low[first]], count, start, stop):
+            continue
         rest = _rest(texture, high, int(moments[start])) / texture.beat
         enters = moments[start] - texture.end[low[first[:start]]].max(initial=0) >= texture.beat
         over = np.searchsorted(struck, texture.end[rows]) - np.searchsorted(struck, texture.onset[rows], side="right")
@@ -97,6 +100,18 @@ def _echoed(texture: Texture, short: list[IntArray], high: IntArray) -> list[Han
         if share >= _ECHOED and len(np.unique(pitch[near])) >= _ECHOES:
             found.append(HandOver(rows, share, "left-hand notes that the right hand takes up at once"))
     return found
+
+
+def _goes_on(moments: IntArray, pitch: IntArray, count: IntArray, start: int, stop: int) -> bool:
+    """Whether a run keeps the pace and the ups and downs of the single notes just before it."""
+    for period in _PERIODS:
+        begin = start - period
+        if begin < 0 or (count[begin:start] > 1).any() or len(np.unique(np.diff(moments[begin:stop]))) > 1:
+            continue
+        turns = np.sign(np.diff(pitch[begin:stop]))
+        if len(turns) > period and (turns[period:] == turns[:-period]).all() and len(np.unique(turns)) > 1:
+            return True
+    return False
 
 
 def _runs(lone: BoolArray, moments: IntArray, struck: IntArray, end: IntArray, beat: int) -> list[tuple[int, int]]:
