@@ -73,7 +73,7 @@ def checks(hearing: Hearing) -> Iterator[Check]:
         others.sum(axis=0) >= tune * 10 ** (_DROWNED_DB / 10)
     )
     faults: dict[int, list[Fault]] = {}
-    over[_sung_bars(hearing) - 1] = False  # there the singer is what must be heard, see singing
+    over &= ~_sung(hearing, len(over))  # there the singer is what must be heard, see singing
     for bar in np.flatnonzero((tune > 0) & over).tolist():
         row = int(np.argmax(others[:, bar]))
         short = 10 * np.log10(others[:, bar].sum() / tune[bar])
@@ -85,10 +85,10 @@ def checks(hearing: Hearing) -> Iterator[Check]:
         yield from gathered(hearing.score, told, name, "advice", "balance", step)
 
 
-def _sung_bars(hearing: Hearing) -> Any:
-    """Indices of the bars in which somebody sings."""
-    bars = [line.notes["bar"] for line in hearing.lines if line.player.family == "voice"]
-    return np.unique(np.concatenate(bars)) if bars else np.zeros(0, dtype=np.int64)
+def _sung(hearing: Hearing, bars: int) -> Any:
+    """Which bars somebody sings in, shape (bars,)."""
+    numbers = [line.notes["bar"] for line in hearing.lines if line.player.family == "voice"]
+    return np.isin(np.arange(1, bars + 1), np.concatenate(numbers)) if numbers else np.zeros(bars, dtype=bool)
 
 
 def _weights(line: Line, layers: Layers, bars: Any) -> tuple[Floats, Floats]:

@@ -71,7 +71,7 @@ def _doubling(hearing: Hearing, line: Line, other: Line) -> Iterator[Check]:
     asked = np.array([step.words.startswith("voice ") for step in hearing.arrangement.steps] or [False])
     mine = other.notes[~asked[np.clip(other.notes["cause"], 0, len(asked) - 1)]]
     has = np.isin(line.onset * 12 + line.pitch % 12, mine["onset"].astype(np.int64) * 12 + mine["pitch"] % 12)
-    bars = line.notes["bar"]
+    bars = np.clip(line.notes["bar"], 1, len(hearing.score.bars))
     sung, both = np.bincount(bars), np.bincount(bars, weights=has)
     run: list[int] = []
     for bar in [*np.flatnonzero(sung).tolist(), 0]:
@@ -107,7 +107,7 @@ def _covering(hearing: Hearing, singers: list[Line], others: list[Line]) -> Iter
 
 def _powers(line: Line, bars: Any, *, singing: bool = False) -> np.ndarray[Any, np.dtype[np.float64]]:
     """Mean power of a player per bar, shape (bars,); of a singer while notes are sung."""
-    place = line.notes["bar"] - 1
+    place = np.clip(line.notes["bar"], 1, len(bars)) - 1
     length = np.maximum(bars["duration"][place], 1)
     share = np.minimum(line.notes["duration"], length) / length
     power = np.asarray(np.bincount(place, weights=energy(line) * share, minlength=len(bars)), dtype=np.float64)
