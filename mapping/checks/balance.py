@@ -62,8 +62,8 @@ def strength_db(player: Player, level: float, technique: str = "plain") -> float
 
 
 def checks(hearing: Hearing) -> Iterator[Check]:
-    """Yield the remarks about balance; without layers, or with one player, there is nothing to weigh."""
-    if hearing.layers is None or len(hearing.pitched) < 2:
+    """Yield the remarks about balance; without layers or notes, or with one player, there is nothing to weigh."""
+    if hearing.layers is None or not len(hearing.layers.roles) or len(hearing.pitched) < 2:
         return
     bars = hearing.score.bars
     weights = [_weights(line, hearing.layers, bars) for line in hearing.pitched]

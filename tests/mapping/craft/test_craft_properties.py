@@ -1,6 +1,6 @@
 """Checks and faithfulness on anything: no crash, values in bounds, the same answer twice."""
 
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from mapping.checks import check
@@ -38,8 +38,12 @@ def _made(build, piano, parts, metre):
     return score, build.outer_layers(score), build.arrangement_of(score, *made)
 
 
+NOTHING = [("violins 1", [(0, 1, 60)], None, "plain", 0), ("violins 2", [(0, 1, 60)], None, "plain", 0)]
+
+
 @settings(max_examples=25)
 @given(piano=PIANO, parts=PARTS, metre=METRES)
+@example(piano=[], parts=NOTHING, metre=(4, 4))  # players, and a piano piece without a note
 def test_checks_bear_anything(build, piano, parts, metre):
     """Whatever the parts hold, every remark has a place inside the piece, a known severity, and comes in order."""
     score, layers, arrangement = _made(build, piano, parts, metre)
