@@ -6,8 +6,9 @@ horn and trumpet level at forte, the orchestration rule makes one trumpet two ho
 
 References
 ----------
-J. Sundberg, *The Science of the Singing Voice* (1987), for the trained voice (from memory). J. Meyer, *Acoustics and the Performance of Music*, 5th ed. (2009), ch. 3 and 7: sound power at forte and the range of
-powers in scales (from memory). N. Rimsky-Korsakov, *Principles of Orchestration* (1922), ch. I, "Comparison of
+J. Meyer, *Acoustics and the Performance of Music*, 5th ed. (2009), ch. 3 and 7: sound power at forte and the range of
+powers in scales (from memory). J. Sundberg, *The Science of the Singing Voice* (1987), for the trained voice (from
+memory). N. Rimsky-Korsakov, *Principles of Orchestration* (1922), ch. I, "Comparison of
 resonance in orchestral groups", p. 33: at forte one trumpet, trombone or tuba equals two horns, one horn two
 woodwinds; at piano all winds are alike; a string department of a medium orchestra equals one woodwind at piano, two
 at forte. F. A. Everest, *Master Handbook of Acoustics*, table 5-1, "Power of musical sources": peaks of large bass drum
@@ -284,8 +285,8 @@ def balance_tables() -> list[dict[str, Any]]:
             "rows": power,
             "notes": [
                 "After J. Meyer, Acoustics and the Performance of Music, 5th ed. (2009), ch. 3 and 7, from memory: "
-                "doubtful by 2 dB or more; the voice after J. Sundberg, The Science of the Singing Voice (1987), from memory. "
-                "Rows marked 'ours' are guesses.",
+                "doubtful by 2 dB or more; the voice after J. Sundberg, The Science of the Singing Voice (1987), from "
+                "memory. Rows marked 'ours' are guesses.",
                 "Rows marked 'peaks': ff as far from the trombone's as the peak powers in F. A. Everest, Master "
                 "Handbook of Acoustics, table 5-1 (bass drum 25 W, snare drum 12, cymbals 10, trombone 6, triangle "
                 "0.05); the other dynamics are guesses. A stroke's level is that of its loudest 200 ms.",
