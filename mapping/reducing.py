@@ -30,14 +30,14 @@ class Reduction:
     Attributes
     ----------
     arrangement : Arrangement
-        For one piano, staff 1 the right hand; what the winds held inside the harmony is a mark ``pedal``, unless the
-        piano piece has pedal marks of its own.
+        For one piano, staff 1 the right hand, below the singers of a song; what the winds held inside the harmony is a
+        mark ``pedal``, unless the piano piece has pedal marks of its own.
     struck : int
         Distinct attacks (onset and pitch) of the orchestra.
     resonance : int
         Of these, notes held by winds only that the pedal stands for.
     sung : bool
-        Whether singers had notes, which are not in it.
+        Whether singers stand above the piano; their notes are not the hands'.
     """
 
     arrangement: Arrangement
@@ -48,7 +48,7 @@ class Reduction:
     @property
     def notes(self) -> Notes:
         """The notes of both hands, dtype PART_DTYPE, sorted by onset then pitch."""
-        return self.arrangement.parts[0].notes
+        return self.arrangement.parts[-1].notes
 
 
 def reduced(arrangement: Arrangement) -> Reduction:
@@ -70,8 +70,9 @@ def reduced(arrangement: Arrangement) -> Reduction:
     """
     from mapping.orchestra import player
 
-    band = [part for part in arrangement.parts if part.player.family != "voice"]
-    attacks = attacks_of(replace(arrangement, parts=tuple(band)))
+    singers = tuple(part for part in arrangement.parts if part.player.family == "voice" and len(part.notes))
+    band = tuple(part for part in arrangement.parts if part.player.family != "voice")
+    attacks = attacks_of(replace(arrangement, parts=band))
     hands = hands_of(attacks)
     notes = attacks.notes.copy()
     notes["staff"], notes["voice"], notes["part"], notes["technique"], notes["dynamic"] = hands, 1, 0, 0, -1
@@ -83,9 +84,8 @@ def reduced(arrangement: Arrangement) -> Reduction:
     marks = () if any(arrangement.score.marks_of("pedal")) else _pedal(attacks.notes[attacks.resonance])
     part = Part(player("piano"), notes[hands > 0], marks)
     says = f"{arrangement.variant}, reduced to two staves"
-    back = replace(arrangement, variant=says, says=says, parts=(part,), steps=())
-    sung = sum(len(part.notes) for part in arrangement.parts if part.player.family == "voice") > 0
-    return Reduction(back, len(notes), int(attacks.resonance.sum()), sung)
+    back = replace(arrangement, variant=says, says=says, parts=(*singers, part), steps=())
+    return Reduction(back, len(notes), int(attacks.resonance.sum()), bool(singers))
 
 
 def _pedal(held: Notes) -> tuple[Mark, ...]:

@@ -52,6 +52,8 @@ def read_kern(data: bytes, path: Path) -> Draft:
     text = decoded(data, path).replace("\r\n", "\n").replace("\r", "\n")
     # Written-out tremolos stay written out: folded ones would hide notes from the count.
     text = re.sub(r"(?m)(?<=[\t\n])\*X?tremolo(?=[\t\n])", "*", text)
+    # One name for sung text: under the others the converter joins syllables that share a note.
+    text = re.sub(r"(?m)(?<=[\t\n])\*\*(silbe|lyrics)(?=[\t\n])", "**text", text)
     try:
         tokens = read_tokens(text)
     except TokenError as error:

@@ -314,6 +314,8 @@ def test_the_reduction_leaves_the_voice_its_own_staff(song, arranged) -> None:
     score = song(("Voice", vocal(12)), ("Piano", keyboard()))
     back = mapping.reduced(arranged(score))
     assert set(back.notes["pitch"].tolist()) == {76, 79, 48}
+    assert [part.player.name for part in back.arrangement.parts] == ["voice", "piano"]
+    assert score_xml(back.arrangement).count("<lyric") == 16
     found = mapping.back_translation(back, find_song_layers(score))
     assert found.pitch.f1 == 1.0
 
