@@ -66,8 +66,8 @@ def midi_bytes(arrangement: Arrangement) -> bytes:
     References
     ----------
     Standard MIDI Files 1.0 (MIDI Manufacturers Association): format 1, first track holds tempo and metre; the port
-    event (FF 21) keeps players apart where more than fifteen need a channel. General MIDI System Level 1 (MIDI
-    Association): percussion on channel 10, percussion key map.
+    event (FF 21) keeps players apart where more than fifteen need a channel; lyric events (FF 05), one a syllable.
+    General MIDI System Level 1 (MIDI Association): percussion on channel 10, percussion key map.
     """
     import mido
 
@@ -187,7 +187,7 @@ def _tempos(score: Score) -> list[tuple[int, int]]:
 def _player(
     part: Part, times: np.ndarray[Any, Any], row: int, resolution: int, arrangement: Arrangement
 ) -> list[tuple[int, int, Any]]:
-    """Events of one player: name, port, programs, notes; *row* counts the players with pitch before."""
+    """Events of one player: name, port, programs, text, notes; *row* counts the players with pitch before."""
     import mido
 
     noisy = part.player.instrument.unpitched is not None
@@ -199,6 +199,7 @@ def _player(
     if len(pitched(arrangement.parts)) > len(_MELODIC):
         events.append((0, 1, mido.MetaMessage("midi_port", port=port)))
     events += [] if noisy else _programs(part, times, channel, step)  # General MIDI has one kit
+    events += _text(part, arrangement, step)
     loud = velocities(part, arrangement)
     for row, pitch in enumerate(part.notes["pitch"].tolist()):
         start, end = int(times[row, 0]) // step, int(times[row, 1]) // step
@@ -206,6 +207,21 @@ def _player(
         events.append((end, 3, mido.Message("note_off", channel=channel, note=pitch, velocity=0)))
     events.append((-(-arrangement.score.end // step), 9, None))
     return events
+
+
+def _text(part: Part, arrangement: Arrangement, step: int) -> list[tuple[int, int, Any]]:
+    """What a singer sings in the first verse, a lyric event for each syllable; hyphens where a word goes on."""
+    import mido
+
+    from mapping.fullscore_lyrics import lyrics_of
+
+    found = [one for sung in lyrics_of(part, arrangement).by_row.values() for one in sung]
+    first = min(((len(one.verse), one.verse) for one in found), default=(0, ""))[1]
+    words = [(one.onset, one.text, one.syllabic[-1] in ("begin", "middle")) for one in found if one.verse == first]
+    return [
+        (onset // step, 3, mido.MetaMessage("lyrics", text=f"{text}-" if goes_on else text))
+        for onset, text, goes_on in sorted(words)
+    ]
 
 
 def _programs(part: Part, times: np.ndarray[Any, Any], channel: int, step: int) -> list[tuple[int, int, Any]]:

@@ -261,6 +261,24 @@ def test_verses_stand_under_each_other_where_they_differ(song, arranged, tmp_pat
     assert again.notes["duration"][syllables(again)[0].note] == score.notes["duration"][syllables(score)[0].note]
 
 
+def test_the_midi_file_has_the_first_verse(song, arranged, tmp_path) -> None:
+    """A lyric event for each syllable at its note (Standard MIDI Files 1.0, meta event 05)."""
+    import mido
+
+    both = [head() + note(72, 4, lyric("ü") + lyric("two", 2)) + note(74, 4, lyric("me"))]
+    score = song(("Voice", both), ("Piano", keyboard(1)))
+    path = tmp_path / "song.mid"
+    mapping.write_midi(arranged(score, "{double: voice, on: flute 1}"), path)
+    tracks = {track.name: track for track in mido.MidiFile(path, charset="utf-8").tracks}
+    now, said, begun = 0, [], []
+    for event in tracks["voice"]:
+        now += event.time
+        said += [(now, event.text)] if event.type == "lyrics" else []
+        begun += [now] if event.type == "note_on" and event.velocity else []
+    assert said == list(zip(begun, ["ü", "me"], strict=True))
+    assert not [event for event in tracks["flute 1"] if event.type == "lyrics"]
+
+
 def test_tenors_read_the_treble_clef_an_octave_down(song, arranged) -> None:
     """The octave is in the clef, the pitch is the sounding one (common practice, no source)."""
     score = song(("Tenor", vocal(-12)), ("Piano", keyboard()))
