@@ -45,7 +45,7 @@ LEAST_APART = 2
 """Bars between two starts."""
 CUT = 0.6
 """The main list holds starts of at least this share of the mean of the five strongest."""
-SIGNS = 0.25
+SIGNS = 0.4
 """What is printed adds at most this share of the strongest start heard, so that it lowers no other start."""
 OPENING_BARS = 4
 ROUNDING = 1e-6

@@ -17,7 +17,7 @@ __all__ = ["Signs", "signs"]
 
 WEIGHTS = {
     "double bar or repeat sign": 2.0,
-    "new tempo": 2.0,
+    "new tempo": 1.0,
     "rehearsal mark": 2.0,
     "new key signature": 1.0,
     "new metre": 1.0,
