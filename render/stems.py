@@ -68,8 +68,10 @@ def sound_stems(
     if workers <= 1:
         sounds = {key: make(key) for key in first}
     else:
+        # Those with most notes first, so that no thread is left alone at the end.
+        order = sorted(first, key=lambda key: -len(requests[first[key]].sounds))
         with ThreadPoolExecutor(workers) as pool:
-            sounds = dict(zip(first, pool.map(make, first), strict=True))
+            sounds = dict(zip(order, pool.map(make, order), strict=True))
     return [(key, sounds[key]) for key in keys]
 
 
