@@ -36,10 +36,13 @@ class Lyrics:
         By row of the part's notes.
     ticks : set of int
         Where syllables begin, in ticks of the piece.
+    heads : dict of int to set of int
+        By row, where a singer's note has a further head: as the file ties it, or where a verse has a syllable.
     """
 
     by_row: dict[int, list[Syllable]] = field(default_factory=lambda: defaultdict(list))
     ticks: set[int] = field(default_factory=set)
+    heads: dict[int, set[int]] = field(default_factory=lambda: defaultdict(set))
 
     def at(self, rows: tuple[int, ...] | list[int], start: int, end: int) -> str:
         """Return the text of notes struck together that begins from *start* up to *end* ticks, verse by verse."""
@@ -49,14 +52,12 @@ class Lyrics:
         return "".join(_xml(one) for one in sorted(here, key=lambda one: (len(one.verse), one.verse)))
 
     def split(self, events: list[Event], bar: int) -> list[Event]:
-        """Return a voice's events cut where a verse has a syllable within a tied note; *bar* is the bar's tick."""
+        """Return a voice's events cut where their notes have further heads; *bar* is the bar's tick."""
         found: list[Event] = []
         for event in events:
-            cuts = sorted(tick - bar for tick in self.ticks if 0 < tick - bar - event.start < event.length)
-            if event.rows and cuts and any(self.by_row.get(row) for row in event.rows):
-                found += _cut(event, cuts)
-            else:
-                found.append(event)
+            ticks = {tick - bar for row in event.rows for tick in self.heads.get(row, ())}
+            cuts = sorted(tick for tick in ticks if 0 < tick - event.start < event.length)
+            found += _cut(event, cuts) if cuts else [event]
         return found
 
     def begun(self, bar: int, length: int) -> frozenset[int]:
@@ -89,6 +90,11 @@ def lyrics_of(part: Part, arrangement: Arrangement) -> Lyrics:
         if one.note in row_of and (sings or not sung[one.note]):
             found.by_row[row_of[one.note]].append(one)
             found.ticks.add(one.onset)
+            found.heads[row_of[one.note]].add(one.onset)
+    for mark in arrangement.score.marks_of("head") if sings else ():
+        for one in mark.notes:
+            if one in row_of:
+                found.heads[row_of[one]].add(mark.onset)
     return found
 
 

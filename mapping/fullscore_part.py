@@ -18,6 +18,7 @@ from mapping.fullscore_rhythm import Event, Glyph, beamed, beat_ticks, can_alter
 from mapping.fullscore_signs import signs_of
 from mapping.fullscore_text import plain
 from mapping.fullscore_voices import bars_of, voiced
+from mapping.singing import is_singer
 from reading.score import Flag
 
 if TYPE_CHECKING:
@@ -47,7 +48,7 @@ class _PartWriter:
         self.instrument = part.player.instrument
         self.staves = self.instrument.staves
         self.made = (self.notes["source"] < 0) & bool(arrangement.steps)  # by a step, which names no staff
-        self.lyrics = lyrics_of(part, arrangement)
+        self.lyrics, self.sung = lyrics_of(part, arrangement), is_singer(part.player)
         self.keys = [Transposition.of(self.instrument, int(fifths)) for fifths in self.score.bars["fifths"]]
         self.pitches = self._written_pitches()
         self.staff, self.home = self._staves_of_notes()
@@ -148,7 +149,7 @@ class _PartWriter:
                 events = self.lyrics.split(events, start)
                 for event in events:
                     event.start += shift
-                glyphs = written(events, beat, middle)
+                glyphs = written(events, beat, middle, plainly=self.sung)
                 begun = self.lyrics.begun(start, int(bar["duration"]))
                 beamed(glyphs, beat, middle, frozenset(tick + shift for tick in begun))
                 for glyph in glyphs:

@@ -84,7 +84,7 @@ def _value(length: int) -> tuple[str, int] | None:
     return None
 
 
-def written(events: list[Event], beat: int, middle: int = 0) -> list[Glyph]:
+def written(events: list[Event], beat: int, middle: int = 0, *, plainly: bool = False) -> list[Glyph]:
     """Return a voice's events as written notes and rests.
 
     Parameters
@@ -95,6 +95,8 @@ def written(events: list[Event], beat: int, middle: int = 0) -> list[Glyph]:
         Ticks; values are tied rather than hide a beat.
     middle : int
         Ticks from the start to the middle of a bar of four beats, which dotted values across it would hide; 0: none.
+    plainly : bool
+        Whether notes that one value can show have it, wherever they stand.
     """
     glyphs: list[Glyph] = []
     row = 0
@@ -107,7 +109,8 @@ def written(events: list[Event], beat: int, middle: int = 0) -> list[Glyph]:
                 stop += 1
             glyphs += _tuplet(events[row:stop], beat)
         else:
-            glyphs += _split(events[row], _cuts(events[row], beat, middle), None)
+            one = plainly and events[row].rows and _value(events[row].length)
+            glyphs += _split(events[row], [events[row].length] if one else _cuts(events[row], beat, middle), None)
         row = stop
     return glyphs
 

@@ -66,6 +66,7 @@ def finish(draft: Draft, source: str, sha256: str) -> Score:
         note.id = row
         table[row] = _row(note, voices[id(note)])
     _grace_marks(draft, notes)
+    _heads_of_song(draft)
     for mark in draft.marks:
         if mark.kind == "lyric":  # where its own note head stands, though that may be tied to an earlier one
             mark.onset = mark.end = mark.notes[0].onset
@@ -236,6 +237,14 @@ def _grace_marks(draft: Draft, notes: list[RawNote]) -> None:
         draft.marks.append(RawMark("graces", onset, onset, part, home, value, members))
 
 
+def _heads_of_song(draft: Draft) -> None:
+    """Keep where a note of a sung part is written as several heads tied within a bar: the line stays as it is."""
+    sung = {mark.part for mark in draft.marks if mark.kind == "lyric"}
+    for note in draft.notes:
+        if note.into is not None and note.part in sung and note.onset != draft.bars[note.bar - 1].onset:
+            draft.marks.append(RawMark("head", note.onset, note.onset, note.part, note.home, notes=[note]))
+
+
 def _bar_table(bars: list[RawBar]) -> np.ndarray:
     """Table of the bars; a bar nobody filled lasts as long as its metre says."""
     table = np.zeros(len(bars), BAR_DTYPE)
@@ -267,7 +276,8 @@ def _counts(table: np.ndarray, draft: Draft) -> dict[str, int]:
         if number := int(np.count_nonzero(table["flags"] & flag)):
             counts[f"notes with {str(flag.name).lower().replace('_', ' ')}"] = number
     for mark in draft.marks:
-        counts["syllables" if mark.kind == "lyric" else f"{mark.kind} marks"] += 1
+        if mark.kind != "head":
+            counts["syllables" if mark.kind == "lyric" else f"{mark.kind} marks"] += 1
     if verses := len({mark.value.split(" ", 1)[0] for mark in draft.marks if mark.kind == "lyric"}):
         counts["verses"] = verses
     return dict(sorted(counts.items()))

@@ -118,8 +118,9 @@ class Mark:
         ``glissando``, ``jump`` (``da capo``, ``dal segno``, each with ``al fine`` or ``al coda`` where said, ``segno``,
         ``coda``, ``to coda``, ``fine``; covers its bar), ``rehearsal``, ``stroke`` (percussion without
         pitch; value: place on its staff and signs, ``E4 roll accent``), ``lyric`` (a syllable of one verse; value:
-        ``1 begin|Bäch``, see :mod:`reading.sung`), ``graces`` (a run of grace notes; value: for
-        each of its notes place in the run and printed value, ``0/8 1/16``).
+        ``1 begin|Bäch``, see :mod:`reading.sung`), ``head`` (in sung parts: a further head of a
+        note tied within its bar), ``graces`` (a run of grace notes; value: for each of its notes place in the run and
+        printed value, ``0/8 1/16``).
     onset, end : int
         Ticks; equal where the mark has no length.
     part, staff : int

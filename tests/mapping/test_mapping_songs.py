@@ -241,6 +241,21 @@ def test_no_beam_runs_into_a_new_syllable(song, arranged) -> None:
     assert beams["melisma"][voice] == ["begin", "continue", "continue", "end"] * 2
 
 
+def test_the_singer_has_the_values_of_the_file(song, arranged) -> None:
+    """Ties within a bar and notes across its middle are written as the composer wrote them, for the singer alone."""
+    held = note(72, 3, lyric("a")).replace("</duration>", '</duration><tie type="start"/>')
+    tied = note(72, 1).replace("</duration>", '</duration><tie type="stop"/>')
+    plain = note(74, 1, lyric("b")) + note(76, 2, lyric("c")) + note(77, 1, lyric("d"))
+    across = note(72, 3, lyric("e")) + note(74, 2, lyric("f")) + note(72, 3, lyric("g"))
+    score = song(("Voice", [head() + held + tied + plain, across]), ("Piano", keyboard()))
+    text = score_xml(arranged(score, "{double: voice, on: flute 1}"))
+    values = [re.findall(r"<type>(\w+)</type>(<dot/>)?", part) for part in text.split("<part id=")]
+    assert [kind + "." * bool(dot) for kind, dot in values[14]] == [
+        "quarter.", "eighth", "eighth", "quarter", "eighth", "quarter.", "quarter", "quarter.",
+    ]  # fmt: skip
+    assert values[1][0] == ("half", "")
+
+
 def test_verses_stand_under_each_other_where_they_differ(song, arranged, tmp_path) -> None:
     """A syllable of the second verse on a note the first holds on gets its own note head, tied; all comes back."""
     tie = '<tie type="{0}"/>'
