@@ -21,7 +21,8 @@ from reading.layers_idle import nobody_leads
 from reading.layers_inner import contrapuntal_bars, counter_rows, pedal_point_rows
 from reading.layers_lines import lines_of
 from reading.layers_path import best_path, change_costs, posterior
-from reading.layers_roles import doubling_rows, finish_phrases, hand_overs
+from reading.layers_phrases import finish_phrases
+from reading.layers_roles import doubling_rows, hand_overs
 from reading.layers_scores import scores_of
 from reading.layers_texture import staff_rows, texture_of
 from reading.score import Flag

@@ -21,6 +21,7 @@ _LEAST = 3  # attacks in a bar before it can be a broken chord
 _CHORALE = 0.8  # share of attacks that go with the tune from which a bar counts as note against note
 _THIRD = 3  # semitones
 _ZIGZAG = 0.75  # share of a bar's inner notes at which a broken chord turns back
+_JOINED = 0.75  # share of a broken chord's notes that follow without a rest
 _MOVES = 2  # steps in a row before the lower notes of a zigzag are a voice
 
 
@@ -155,8 +156,9 @@ def _held_under(texture: Texture) -> BoolArray:
 def _broken_chords(texture: Texture) -> tuple[BoolArray, BoolArray]:
     """Notes of bars in which the lowest staff breaks chords; of these, the ones at the bottom of the figure.
 
-    Such a bar has single notes only and thirds or wider in two steps of three; and it moves at three attacks to two
-    beats of the piece, or at three to two of the metre and turns at nearly every note. The bottom is where the line
+    Such a bar has single notes only, mostly without rests between, and thirds or wider in two steps of three; and it
+    moves at three attacks to two beats of the piece, or at three to two of the metre and turns at nearly every note.
+    The bottom is where the line
     turns upwards. Without this, every note of a figure as slow as the beat would be a bass.
     """
     figure, bottom = np.zeros(len(texture.onset), dtype=bool), np.zeros(len(texture.onset), dtype=bool)
@@ -169,13 +171,15 @@ def _broken_chords(texture: Texture) -> tuple[BoolArray, BoolArray]:
     before, after = np.concatenate(([0], step)), np.concatenate((step, [0]))
     inner = np.diff(bar, prepend=-1) == 0
     turns = inner & np.concatenate((inner[1:], [False])) & (before * after < 0)
-    attacks, single, wide, turning = (
+    joined = np.append(False, texture.end[line[:-1]] >= texture.onset[line[1:]])
+    attacks, single, wide, turning, joins = (
         np.bincount(bar, weights=weight, minlength=texture.bars)
-        for weight in (np.ones(len(bar)), count == 1, inner & (np.abs(before) >= _THIRD), turns)
+        for weight in (np.ones(len(bar)), count == 1, inner & (np.abs(before) >= _THIRD), turns, inner & joined)
     )
     quick = 2 * attacks * texture.beat >= 3 * (texture.bar_end - texture.bar_onset)
     zigzag = (2 * attacks >= 3 * texture.metre) & (turning >= _ZIGZAG * (attacks - 2))
-    broken = (single == attacks) & (3 * wide >= 2 * (attacks - 1)) & (quick | zigzag)
+    flows = (3 * wide >= 2 * (attacks - 1)) & (joins >= _JOINED * (attacks - 1))
+    broken = (single == attacks) & flows & (quick | zigzag)
     figure[line] = broken[bar]
     bottom[line] = broken[bar] & ((before <= -_THIRD) | ~inner) & (after >= _THIRD)
     return figure, bottom

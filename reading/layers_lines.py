@@ -8,9 +8,12 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 if TYPE_CHECKING:
-    from reading.layers_texture import IntArray, Texture
+    from reading.layers_texture import BoolArray, IntArray, Texture
 
 __all__ = ["Line", "lines_of"]
+
+_LEAST_ABOVE, _QUICK, _TIMES_QUICKER, _EVENLY = 2, 5, 1.8, 0.8  # attacks above; steps below; their ratio; equal steps
+_FIFTH = 7  # semitones
 
 
 @dataclass(frozen=True, eq=False)
@@ -42,10 +45,33 @@ def lines_of(texture: Texture) -> list[Line]:
         starts = np.flatnonzero(np.diff(onset, prepend=onset[0] - 1))
         last = np.append(starts[1:], len(rows)) - 1
         by_length = np.lexsort((pitch, end - onset, onset))
-        lines.append(Line(staff, "top", rows[_unless_covered(last, onset, end, pitch)]))
+        top = rows[_unless_covered(last, onset, end, pitch)]
+        lines.append(Line(staff, "top", top[~_figure_below(texture, rows)[np.searchsorted(rows, top)]]))
         lines.append(Line(staff, "long", rows[_unless_outlasted(by_length[last], onset, end)]))
         lines.append(Line(staff, "bottom", rows[_unless_covered(starts, onset, end, -pitch)]))
     return lines
+
+
+def _figure_below(texture: Texture, rows: IntArray) -> BoolArray:
+    """Whether a note of a staff belongs to an even figure in the shortest value, wholly below longer notes of its bar.
+
+    Such a figure is not the tune where the longer notes rest for a moment.
+    """
+    result = np.zeros(len(rows), dtype=bool)
+    bar, pitch, onset = texture.bar[rows], texture.pitch[rows], texture.onset[rows]
+    length = texture.end[rows] - onset
+    for inside in np.split(np.arange(len(rows)), np.flatnonzero(np.diff(bar)) + 1):
+        short = length[inside] == length[inside].min()
+        below, above = inside[short], inside[~short]
+        moments, at = np.unique(onset[above], return_inverse=True)
+        steps = np.diff(np.unique(onset[below]))
+        if len(moments) < _LEAST_ABOVE or len(steps) < _QUICK or len(steps) + 1 < _TIMES_QUICKER * len(moments):
+            continue
+        tops = np.zeros(len(moments), dtype=np.int64)
+        np.maximum.at(tops, at, pitch[above])
+        apart = pitch[above].mean() - pitch[below].mean() >= _FIFTH and pitch[below].max() < tops.min()
+        result[below] = apart and (steps == np.median(steps)).mean() > _EVENLY
+    return result
 
 
 def _unless_covered(picked: IntArray, onset: IntArray, end: IntArray, height: IntArray) -> IntArray:

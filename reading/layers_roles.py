@@ -13,16 +13,16 @@ import numpy as np
 from reading.layers_texture import attack_sizes, sounding_pairs
 
 if TYPE_CHECKING:
-    from reading.layers_lines import Line
     from reading.layers_texture import BoolArray, IntArray, Texture
 
-__all__ = ["HandOver", "doubling_rows", "finish_phrases", "hand_overs"]
+__all__ = ["HandOver", "doubling_rows", "hand_overs"]
 
 _REST_BEATS = 3.0  # a shorter rest of the right hand is a breath: the left goes on, or leads back
 _BREATH_BEATS = 1.5  # unless the left hand itself has rested: then it enters
 _SURE_BEATS = 4.0
 _UNDER_FIGURE = 3  # right-hand attacks over one held left-hand note: the bass of a figure shared by both hands
 _PERIODS = (2, 3, 4, 6, 8)  # notes after which a figure comes round
+_BY_STEP, _HELD_SURE = 0.75, 0.7
 _ECHOES, _ECHOED = 3, 0.8  # different notes; share of them
 _RUN = 3  # attacks in a row before two notes an octave apart count as one line
 _RUN_THIRDS = 4  # the same for thirds and sixths, which also come about by chance
@@ -43,9 +43,10 @@ class HandOver:
 def hand_overs(texture: Texture) -> list[HandOver]:
     """Return the runs in which the tune goes over to the left hand while the right hand rests.
 
-    Three notes or more while the right hand rests for three beats or more; and single notes that the right hand takes
-    up at once in another octave, time after time. In a shorter rest the left hand goes on with its figure, strikes a
-    cadence or leads back: that is no answer.
+    Three notes or more while the right hand rests for three beats or more; four or more, mostly by step, that enter
+    under notes the right hand only holds; and single notes that the right hand takes up at once in another octave,
+    time after time. In a shorter rest the left hand goes on with its figure, strikes a cadence or leads back: that is
+    no answer.
 
     Parameters
     ----------
@@ -75,7 +76,8 @@ def hand_overs(texture: Texture) -> list[HandOver]:
             found.append(HandOver(rows[over < _UNDER_FIGURE], min(1.0, rest / _SURE_BEATS), reason))
         elif len(rows) < _RUN:
             short.append(rows)
-    return sorted(found + _echoed(texture, short, high), key=lambda answer: int(answer.rows[0]))
+    found += _echoed(texture, short, high) + _under_held_notes(texture, low[first], count, struck)
+    return sorted(found, key=lambda answer: int(answer.rows[0]))
 
 
 def _rest(texture: Texture, high: IntArray, moment: int) -> int:
@@ -99,6 +101,22 @@ def _echoed(texture: Texture, short: list[IntArray], high: IntArray) -> list[Han
         share = float(np.asarray(echoed)[near].mean())
         if share >= _ECHOED and len(np.unique(pitch[near])) >= _ECHOES:
             found.append(HandOver(rows, share, "left-hand notes that the right hand takes up at once"))
+    return found
+
+
+def _under_held_notes(texture: Texture, line: IntArray, count: IntArray, struck: IntArray) -> list[HandOver]:
+    """Lines that enter after a rest and go by step until the upper staff, which only holds, strikes again."""
+    onset, end, pitch = texture.onset[line], texture.end[line], texture.pitch[line]
+    quiet = np.append(np.zeros(1, dtype=np.int64), np.maximum.accumulate(end)[:-1])
+    until = np.append(struck, texture.bar_end[-1])[np.searchsorted(struck, onset)]
+    found = []
+    for start in np.flatnonzero(
+        (onset - quiet >= texture.beat) & (until - onset >= _REST_BEATS * texture.beat)
+    ).tolist():
+        stop = int(np.searchsorted(onset, until[start], side="right"))  # the last may be struck with the other hand
+        by_step = np.isin(np.abs(np.diff(pitch[start:stop])), (1, 2))
+        if (count[start:stop] == 1).all() and stop - start > _RUN and by_step.mean() >= _BY_STEP:
+            found.append(HandOver(line[start:stop], _HELD_SURE, "left-hand notes that enter by step under held ones"))
     return found
 
 
@@ -130,46 +148,6 @@ def _runs(lone: BoolArray, moments: IntArray, struck: IntArray, end: IntArray, b
             runs.append((start, row))
             start = -1
     return runs
-
-
-def finish_phrases(texture: Texture, lines: list[Line], path: IntArray, melody: BoolArray) -> None:
-    """Let a tune that goes to another staff end and begin where its phrases do, not at the barline.
-
-    Where the staff it leaves falls silent inside the bar, what that line struck before is still the tune, and the
-    other staff leads from there; so an upbeat of the new line belongs to it as well.
-
-    Parameters
-    ----------
-    texture : Texture
-    lines : list of Line
-    path : ndarray of int64, shape (bars,)
-        Line of each bar; ``len(lines)`` where nobody leads.
-    melody : ndarray of bool, shape (n,)
-        Changed in place.
-    """
-    for bar in (np.flatnonzero(np.diff(path)) + 1).tolist():
-        if max(path[bar - 1 : bar + 1]) == len(lines):
-            continue
-        old, new = lines[path[bar - 1]], lines[path[bar]]
-        if old.staff == new.staff:
-            continue
-        for where in (bar, bar - 1):
-            end = _falls_silent(texture, old.staff, where)
-            before, after = (_inside(texture, line, where) for line in (old, new))
-            if (texture.onset[after] >= end).any():
-                melody[before] = True
-                melody[after] = texture.onset[after] >= end
-
-
-def _inside(texture: Texture, line: Line, bar: int) -> IntArray:
-    """Rows of a line in one bar (from 0)."""
-    return np.asarray(line.rows[texture.bar[line.rows] == bar + 1])
-
-
-def _falls_silent(texture: Texture, staff: int, bar: int) -> int:
-    """Tick from which a staff that has struck in a bar (from 0) rests; the end of the bar if it never struck."""
-    rows = np.flatnonzero((texture.staff == staff) & (texture.bar == bar + 1))
-    return int(texture.end[rows].max()) if len(rows) else int(texture.bar_end[bar])
 
 
 def doubling_rows(texture: Texture, melody: BoolArray) -> BoolArray:

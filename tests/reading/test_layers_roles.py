@@ -104,6 +104,43 @@ def test_figure_that_goes_on_through_a_rest_is_no_answer(form_builder):
     assert Role.MELODY not in roles_of(score, staff=2)
 
 
+def test_line_that_enters_by_step_under_a_held_note_is_an_answer(form_builder):
+    """A left hand that comes in alone and goes by step while the right hand holds one note has the tune as well."""
+    upper = [*TUNE, "D5/4", "D5/4", *TUNE]
+    lower = [*CHORDS[:3], "D3+F#3+A3/1 -/3", "- G3 A3 B3 C4 D4 E4 F#4", "G3/4", *CHORDS]
+    score = form_builder.build(upper, lower)
+    answer = (score.notes["bar"] == 5) & (score.notes["staff"] == 2)
+    assert (find_layers(score).roles[answer] == int(Role.MELODY)).all()
+
+
+def test_right_hand_alone_has_the_tune_while_the_leading_left_rests(form_builder):
+    """In a passage the left hand leads, what the right strikes in a rest of the left of two beats is the tune."""
+    low = [*LOW_TUNE, "G3/1 A3/1 -/2", *LOW_TUNE[1:]]
+    score = form_builder.build([*HIGH_CHORDS, "- G4+B4+D5 - G4+B4+D5 E5/1 D5/1", *HIGH_CHORDS[1:]], low)
+    mine = (score.notes["bar"] == 5) & np.isin(score.notes["pitch"], [76, 74]) & (score.notes["duration"] > 5040)
+    assert (find_layers(score).roles[mine] == int(Role.MELODY)).all()
+
+
+def test_even_figure_below_a_tune_is_not_the_tune_when_that_rests(form_builder):
+    """A tune in longer notes over sixteenths of its staff is the melody; the sixteenths in its rests are not."""
+    figure = "C4/0.25 E4/0.25 G4/0.25 E4/0.25 " * 4
+    upper = [f"{figure}& -/0.5 C6/1 D6/1 E6/1 -/0.5", f"{figure}& -/1 E6/1 D6/1 C6/1"] * 3
+    score = form_builder.build(upper, ["C3/4", "C3/4"] * 3)
+    roles = find_layers(score).roles
+    assert set(roles[score.notes["pitch"] >= 84].tolist()) == {int(Role.MELODY)}
+    assert int(Role.MELODY) not in roles[score.notes["pitch"] < 84]
+
+
+def test_single_low_notes_between_rests_are_bass_not_a_broken_chord(form_builder):
+    """Left-hand notes that strike with the chords above and rest between are the bass wherever they leap."""
+    quick = ["G4/0.25 A4/0.25 B4/0.25 C5/0.25 " * 3, "E5/0.25 D5/0.25 C5/0.25 B4/0.25 " * 3] * 3
+    figure = ["C3/0.25 G3/0.25 E3/0.25 G3/0.25 " * 3] * 6
+    chords = ["E4+G4+C5 - G4+B4+D5 A4+C5+E5 - F4+A4+D5", "E4+G4+C5 - F4+A4+C5 E4+G4+C5 - D4+F4+B4"] * 2
+    alone = ["A3 - E3 F3 - C#3", "G3 - D3 E3 - B2"] * 2
+    score = form_builder.build(quick + chords, figure + alone, metre=(6, 8))
+    assert roles_of(score, staff=2, bar=8) == {Role.BASS}
+
+
 def test_a_drummed_note_is_not_the_tune(form_builder):
     """Where the highest line only repeats one note, the line that moves below it in the same hand is the melody."""
     tune = ["G4/1 A4/1 B4/2", "C5/2 B4/1 A4/1", "B4/1 D5/1 G4/2", "F#4/1 A4/1 D4/2"]
