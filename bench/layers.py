@@ -96,7 +96,52 @@ def songs(data: Path) -> None:
             found[way].append(row)
             line += f"{row[0]:>28.3f}{row[1]:>8.3f}{row[2]:>8.3f}"
         print(line)
-    print(f"{'mean':28}" + "".join("{:>28.3f}{:>8.3f}{:>8.3f}".format(*np.mean(found[way], axis=0)) for way in WAYS))
+    if found[WAYS[0]]:
+        print(
+            f"{'mean':28}" + "".join("{:>28.3f}{:>8.3f}{:>8.3f}".format(*np.mean(found[way], axis=0)) for way in WAYS)
+        )
+
+
+def labelled(data: Path) -> None:
+    """Print how well the melody agrees with notes that people labelled.
+
+    ``annotations/<piece>/melody_notes.tsv``: ``onset_q``, ``midi``, ``span``; every melody note of each span is named,
+    and our notes count from its first to its last onset.
+    """
+    tables = sorted(data.glob("annotations/*/melody_notes.tsv"))
+    if tables:
+        print("\nmelody against labelled notes: precision, recall, F1; left hand found, of, added; F1 of the top line")
+    for table in tables:
+        score = read(next(path for path in data.glob(table.parent.name + ".*") if path.is_file()))
+        with table.open(encoding="utf-8") as file:
+            rows = [(float(r["onset_q"]), int(r["midi"]), r["span"]) for r in csv.DictReader(file, delimiter="\t")]
+        spans = [[onset for onset, _, span in rows if span == one] for one in sorted({row[2] for row in rows})]
+        truth = {(round(onset * 48), midi) for onset, midi, _ in rows}
+        mine = np.flatnonzero(find_layers(score).roles == int(Role.MELODY))
+        figures = [agreement(score, chosen, truth, spans) for chosen in (mine, plain_lines(score, 7)[0])]
+        print(f"{table.parent.name[:26]:28}", *figures[0], " ", figures[1][2])
+
+
+def agreement(score: Score, rows: np.ndarray, truth: set[tuple[int, int]], spans: list[list[float]]) -> list[str]:
+    """Precision, recall and F1 inside the spans; of the lowest staff's notes found, labelled, and wrongly added."""
+    notes = score.notes
+    named: dict[tuple[int, int], int] = {}
+    for row in range(len(notes)):
+        if notes["duration"][row] > 0:
+            key = round(float(quarters(int(notes["onset"][row]))) * 48), int(notes["pitch"][row])
+            named[key] = max(named.get(key, 0), int(notes["staff"][row]))
+    onsets = [float(quarters(int(at))) for at in notes["onset"][rows]]
+    found = {
+        (round(at * 48), int(notes["pitch"][row]))
+        for at, row in zip(onsets, rows.tolist(), strict=True)
+        if notes["duration"][row] > 0 and any(min(span) <= at <= max(span) for span in spans)
+    }
+    hits, low = found & truth, int(notes["staff"].max())
+    precision, recall = len(hits) / max(len(found), 1), len(hits) / max(len(truth), 1)
+    left = [sum(named.get(key) == low for key in keys) for keys in (hits, truth, found - truth)]
+    return [f"{value:.3f}" for value in (precision, recall, 2 * precision * recall / max(precision + recall, 1e-9))] + [
+        str(count) for count in left
+    ]
 
 
 def tonic(global_key: str, local_key: str) -> int:
@@ -200,5 +245,6 @@ def cost(data: Path) -> None:
 if __name__ == "__main__":
     if len(sys.argv) == 2:
         songs(Path(sys.argv[1]))
+        labelled(Path(sys.argv[1]))
         bass(Path(sys.argv[1]))
     cost(Path(sys.argv[1]) if len(sys.argv) == 2 else Path(__file__).parents[1] / "demo")
