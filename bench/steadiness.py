@@ -208,10 +208,8 @@ def sorted_notes(score: Score, notes: np.ndarray, was: np.ndarray) -> dict[str, 
     now: dict[int, int] = {}
     for new, old in enumerate(was.tolist()):
         now.setdefault(old, new)
-    return {
-        "notes": notes,
-        "marks": tuple(replace(mark, notes=tuple(now[row] for row in mark.notes)) for mark in score.marks),
-    }
+    marks = (replace(mark, notes=tuple(now[row] for row in mark.notes if row in now)) for mark in score.marks)
+    return {"notes": notes, "marks": tuple(marks)}
 
 
 def accents_gone(score: Score) -> Score:
