@@ -16,12 +16,14 @@ import numpy as np
 
 from mapping.checks.balance import energy
 from mapping.checks.report import Check, Fault, gathered
+from mapping.harmony_frames import pairs_of
 from reading.register import pitch_name
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from mapping.checks.lines import Hearing, Line
+    from mapping.harmony_frames import Ints
 
 __all__ = ["checks"]
 
@@ -91,8 +93,10 @@ def _doubling(hearing: Hearing, line: Line, other: Line) -> Iterator[Check]:
 def _covering(hearing: Hearing, singers: list[Line], others: list[Line]) -> Iterator[Check]:
     """Bars in which the orchestra is so much stronger than the singers that they are not heard."""
     bars = hearing.score.bars
-    voice = np.sum([_powers(line, bars, singing=True) for line in singers], axis=0)
-    weights = np.array([_powers(line, bars) for line in others])
+    starts, ends = _sung_times(singers)
+    place = np.clip(np.searchsorted(bars["onset"], starts, side="right"), 1, len(bars)) - 1
+    voice = np.sum([_powers(line, starts, ends, place, len(bars)) for line in singers], axis=0)
+    weights = np.array([_powers(line, starts, ends, place, len(bars)) for line in others])
     total = weights.sum(axis=0)
     faults: dict[int, list[Fault]] = {}
     for bar in np.flatnonzero((voice > 0) & (total >= voice * 10 ** (_COVERED_DB / 10))).tolist():
@@ -105,12 +109,17 @@ def _covering(hearing: Hearing, singers: list[Line], others: list[Line]) -> Iter
         yield from gathered(hearing.score, told, name, "advice", "covered voice", step)
 
 
-def _powers(line: Line, bars: Any, *, singing: bool = False) -> np.ndarray[Any, np.dtype[np.float64]]:
-    """Mean power of a player per bar, shape (bars,); of a singer while notes are sung."""
-    place = np.clip(line.notes["bar"], 1, len(bars)) - 1
-    length = np.maximum(bars["duration"][place], 1)
-    share = np.minimum(line.notes["duration"], length) / length
-    power = np.asarray(np.bincount(place, weights=energy(line) * share, minlength=len(bars)), dtype=np.float64)
-    if not singing:
-        return power
-    return np.asarray(power / np.maximum(np.bincount(place, weights=share, minlength=len(bars)), 1e-9))
+def _sung_times(singers: list[Line]) -> tuple[Ints, Ints]:
+    """Starts and ends, in ticks, of the time in which somebody sings, cut wherever a sung note begins or ends."""
+    notes = np.concatenate([line.notes for line in singers])
+    edges = np.unique(np.concatenate([notes["onset"], notes["onset"] + notes["duration"]]).astype(np.int64))
+    _, places, _ = pairs_of(notes, edges[:-1], edges[1:])
+    sung = np.unique(places)
+    return edges[:-1][sung], edges[1:][sung]
+
+
+def _powers(line: Line, starts: Ints, ends: Ints, place: Ints, bars: int) -> np.ndarray[Any, np.dtype[np.float64]]:
+    """Energy of a player per bar in the time that is sung, shape (bars,)."""
+    rows, times, overlap = pairs_of(line.notes, starts, ends)
+    weight = energy(line)[rows] * overlap
+    return np.asarray(np.bincount(place[times], weights=weight, minlength=bars), dtype=np.float64)
