@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
 __all__ = ["STEM_VERSION", "sound_stems", "stem_key"]
 
-STEM_VERSION = 2
+STEM_VERSION = 3
 """Raised whenever the same request would sound different."""
 
 
@@ -83,10 +83,9 @@ def _fetched(store: Store | None, key: str) -> StemSound | None:
     arrays, meta = entry
     facts: dict[str, Any] = meta or {}
     heard = tuple((int(first), int(last)) for first, last in facts["heard"])
-    samples, done = np.zeros((int(facts["length"]), 2), np.float32), 0
-    for first, last in heard:
-        samples[first:last] = arrays["heard"][done : done + last - first]
-        done += last - first
+    samples = np.zeros((int(facts["length"]), 2), np.float32)
+    for row, (first, last) in enumerate(heard):
+        samples[first:last] = arrays[str(row)]
     replaced, missing = (tuple((int(a), int(b)) for a, b in facts[name]) for name in ("replaced", "missing"))
     return StemSound(samples, replaced, missing, heard)
 
@@ -94,8 +93,7 @@ def _fetched(store: Store | None, key: str) -> StemSound | None:
 def _keep(store: Store | None, key: str, sound: StemSound) -> None:
     """Keep a finished stem, without its silence."""
     if store:
-        pieces = [sound.samples[first:last] for first, last in sound.stretches] or [sound.samples[:0]]
-        heard = pieces[0] if len(pieces) == 1 else np.concatenate(pieces)
         facts = {"length": len(sound.samples), "heard": sound.stretches}
         facts |= {"replaced": sound.replaced, "missing": sound.missing}
-        store.put(key, {"heard": np.ascontiguousarray(heard, np.float32)}, facts)
+        pieces = (np.asarray(sound.samples[first:last], np.float32) for first, last in sound.stretches)
+        store.put(key, {str(row): np.ascontiguousarray(piece) for row, piece in enumerate(pieces)}, facts)

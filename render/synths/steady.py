@@ -80,10 +80,11 @@ def _means(pairs: Pairs) -> Pairs:
     """Mean of each group, the rest filled up with zeros, and of one more; added up by halves, as memory likes it."""
     whole, rest = divmod(len(pairs), _GROUP)
     means = np.zeros(whole + 2, np.complex64)
-    sums = pairs[: whole * _GROUP]
-    for _ in range(_GROUP.bit_length() - 1):
-        sums = sums[0::2] + sums[1::2]
-    means[:whole] = sums
+    for row in range(0, whole, _AT_ONCE):
+        sums = pairs[row * _GROUP : min(row + _AT_ONCE, whole) * _GROUP]
+        for _ in range(_GROUP.bit_length() - 1):
+            sums = sums[0::2] + sums[1::2]
+        means[row : row + len(sums)] = sums
     means[whole] = np.sum(pairs[whole * _GROUP :]) if rest else 0.0
     means *= np.float32(1.0 / _GROUP)
     return means
