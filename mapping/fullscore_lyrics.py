@@ -92,9 +92,9 @@ def lyrics_of(part: Part, arrangement: Arrangement) -> Lyrics:
             found.ticks.add(one.onset)
             found.heads[row_of[one.note]].add(one.onset)
     for mark in arrangement.score.marks_of("head") if sings else ():
-        for one in mark.notes:
-            if one in row_of:
-                found.heads[row_of[one]].add(mark.onset)
+        for note in mark.notes:
+            if note in row_of:
+                found.heads[row_of[note]].add(mark.onset)
     return found
 
 
