@@ -113,26 +113,26 @@ def marked_like(score: Score, model: Score) -> Score:
     keys = zip(notes["onset"].tolist(), notes["pitch"].tolist(), strict=True)
     given = np.array([signs.get(key, 0) for key in keys], dtype=np.uint32)
     notes["flags"] = (notes["flags"] & ~np.uint32(ON_NOTES)) | given
-    bars["double_bar"], bars["repeat_start"], bars["repeat_end"] = False, False, 0
-    ends = (bars["onset"] + bars["duration"]).tolist()
-    lines = [
-        moved(model.bars["onset"], model, score),
-        moved(model.bars["onset"], model, score)[1:].tolist() + ends[-1:],
-    ]
-    for bar, start, end in zip(model.bars, *lines, strict=True):
-        row = int(np.searchsorted(ends, end))
-        if bar["repeat_start"]:
-            bars["repeat_start"][int(np.searchsorted(bars["onset"], start))] = True
-        if row < len(ends) and ends[row] == end:
-            bars["double_bar"][row] |= bar["double_bar"]
-            bars["repeat_end"][row] = max(bars["repeat_end"][row], bar["repeat_end"])
-    spans = zip(
-        *(moved([getattr(mark, at) for mark in model.marks], model, score) for at in ("onset", "end")), strict=True
-    )
+    draw_bar_lines(bars, model, score)
+    spans = [moved([getattr(mark, at) for mark in model.marks], model, score).tolist() for at in ("onset", "end")]
     marks = tuple(
-        replace(mark, onset=int(a), end=int(b), notes=()) for mark, (a, b) in zip(model.marks, spans, strict=True)
+        replace(mark, onset=start, end=end, notes=()) for mark, start, end in zip(model.marks, *spans, strict=True)
     )
     return replace(score, sha256="", notes=notes, bars=bars, marks=marks)
+
+
+def draw_bar_lines(bars: Any, model: Score, score: Score) -> None:
+    """Put the double bars and repeat signs of the model into a table of bars."""
+    bars["double_bar"], bars["repeat_start"], bars["repeat_end"] = False, False, 0
+    starts = moved(model.bars["onset"], model, score).tolist()
+    onsets, ends = bars["onset"].tolist(), (bars["onset"] + bars["duration"]).tolist()
+    for bar, start, end in zip(model.bars, starts, starts[1:] + ends[-1:], strict=True):
+        row = min(int(np.searchsorted(ends, end)), len(ends) - 1)
+        if bar["repeat_start"]:
+            bars["repeat_start"][min(int(np.searchsorted(onsets, start)), len(onsets) - 1)] = True
+        if ends[row] == end:
+            bars["double_bar"][row] |= bar["double_bar"]
+            bars["repeat_end"][row] = max(bars["repeat_end"][row], bar["repeat_end"])
 
 
 def moved(onset: Any, model: Score, score: Score) -> Any:
