@@ -101,7 +101,7 @@ def _tell(score: Score, found: Survey, *, answers: tuple[Any, ...] | None, every
         shown = _still_open(found, answers)
         say(f"\n{len(shown)} of {len(found.findings)} findings have no answer yet.")
     for rank, caption in _CAPTIONS.items():
-        if rows := [_row(score, finding) for finding in shown if min(finding.rank, max(_CAPTIONS)) == rank]:
+        if rows := [_row(finding) for finding in shown if min(finding.rank, max(_CAPTIONS)) == rank]:
             say(f"\n{caption}")
             table(("bars", "kind", "evidence", "question"), rows)
     hidden = len(found.findings) - len(shown)
@@ -139,7 +139,7 @@ def _repaired(rows: list[dict[str, Any]]) -> list[str]:
     """Return what was put right, each kind once with its bars as printed."""
     places: dict[str, list[str]] = {}
     for row in sorted(rows, key=lambda row: int(row["bar_index"])):
-        places.setdefault(row["message"], []).append(row["bar"])
+        places.setdefault(f"{row['kind']}, {row['message']}", []).append(row["bar"])
     lines = []
     for message, bars in places.items():
         numbers = ", ".join(dict.fromkeys(bar for bar in bars if bar))
@@ -154,9 +154,6 @@ def _still_open(found: Survey, answers: tuple[Any, ...]) -> list[Finding]:
     return list(open_findings(found, answers))
 
 
-def _row(score: Score, finding: Finding) -> tuple[str, str, str, str]:
-    """Return a finding as a row, with bar numbers as printed."""
-    first = score.bar_numbers[finding.first_bar_index - 1]
-    last = score.bar_numbers[finding.last_bar_index - 1]
-    evidence = finding.evidence if isinstance(finding.evidence, str) else "; ".join(finding.evidence)
-    return (first if first == last else f"{first}-{last}", finding.kind, evidence, finding.question)
+def _row(finding: Finding) -> tuple[str, str, str, str]:
+    """Return a finding as a row."""
+    return finding.bars, finding.kind, "; ".join(finding.evidence), finding.question

@@ -184,9 +184,9 @@ def playable(figure: Figure, facts: InstrumentFacts, *, beat_s: float) -> tuple[
     if figure.high > facts.high:
         reasons.append(f"{figure.high - facts.high} semitones above the range of {facts.name}")
     if figure.at_once > facts.at_once:
-        reasons.append(f"{figure.at_once} notes at once, {facts.name} sounds {facts.at_once}")
+        reasons.append(f"{figure.at_once} notes at once, {facts.at_once} at most")
     if rate > fastest:
-        reasons.append(f"{rate:.1f} notes a second, {facts.name} manages about {fastest:.1f}")
+        reasons.append(f"{rate:.0f} notes a second, about {fastest:.0f} at most")
     if figure.leap >= facts.leap and rate > fastest / 2:
         reasons.append(f"leaps of {figure.leap} semitones at {rate:.1f} notes a second")
     return not reasons, tuple(reasons)

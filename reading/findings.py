@@ -6,13 +6,14 @@ from collections import Counter
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
+from reading.barwords import bars_said
+
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
     from reading.features_whole import WholeBars
-    from reading.score import Score
 
-__all__ = ["Draft", "Finding", "Option", "bar_words", "ranked"]
+__all__ = ["Draft", "Finding", "Option", "joined", "ranked"]
 
 _MUST = 0.65
 _SHOULD = 0.4
@@ -107,26 +108,6 @@ class Finding:
         }
 
 
-def bar_words(score: Score, first: int, last: int) -> str:
-    """Return bars as a spec writes them: printed numbers, or ``#`` and the index where a printed number is not unique.
-
-    Parameters
-    ----------
-    score : Score
-    first, last : int
-        Bar indices from 1, both included.
-    """
-    words = [_bar_word(score, index) for index in (first, last)]
-    return words[0] if first == last else "-".join(words)
-
-
-def _bar_word(score: Score, index: int) -> str:
-    """One bar as a spec writes it."""
-    number = score.bar_numbers[index - 1]
-    plain = number.isascii() and number.isdigit()
-    return number if plain and score.bar_numbers.count(number) == 1 else f"#{index}"
-
-
 def ranked(page: WholeBars, drafts: Iterable[Draft]) -> tuple[Finding, ...]:
     """Rank the drafts: by strength, the first ranks never longer than one reads in a few minutes.
 
@@ -141,13 +122,12 @@ def ranked(page: WholeBars, drafts: Iterable[Draft]) -> tuple[Finding, ...]:
     tuple of Finding
         By rank, then in the order of the piece, in the bars of the page.
     """
-    joined = _joined(drafts)
-    joined.sort(key=lambda draft: (-draft.strength, draft.first, draft.kind))
-    ranks = _ranks(joined, len(page.score.bars))
+    strongest = sorted(joined(drafts), key=lambda draft: (-draft.strength, draft.first, draft.kind))
+    ranks = _ranks(strongest, len(page.score.bars))
     result = []
-    for rank, draft in zip(ranks, joined, strict=True):
+    for rank, draft in zip(ranks, strongest, strict=True):
         first, last = page.on_page(draft.first, draft.last, upbeat=draft.upbeat)
-        bars = bar_words(page.page, first, last)
+        bars = bars_said(page.page, first, last)
         result.append(
             Finding(
                 draft.kind,
@@ -177,8 +157,8 @@ def _ranks(drafts: list[Draft], bars: int) -> list[int]:
     return ranks
 
 
-def _joined(drafts: Iterable[Draft]) -> list[Draft]:
-    """One draft for each kind and place; the evidence of twins is kept."""
+def joined(drafts: Iterable[Draft]) -> list[Draft]:
+    """Return one draft for each kind and place; the evidence of twins is kept."""
     known: dict[tuple[str, int, int], Draft] = {}
     for draft in drafts:
         key = (draft.kind, draft.first, draft.last)

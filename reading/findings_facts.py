@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from reading.findings import bar_words
+from reading.barwords import bars_said
 from reading.findings_options import Offers
 from reading.layers_texture import texture_of
 from reading.survey_dynamics import DynamicMark, contrasts, swells
@@ -88,7 +88,7 @@ class Facts:
 
     def words(self, first: int, last: int, *, upbeat: bool = False) -> str:
         """Bars as a spec writes them, in those of the page."""
-        return bar_words(self.page.page, *self.page.on_page(first, last, upbeat=upbeat))
+        return bars_said(self.page.page, *self.page.on_page(first, last, upbeat=upbeat))
 
     def offers(self, first: int, last: int, *, upbeat: bool = False) -> Offers:
         """Options for these bars."""

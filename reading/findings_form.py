@@ -50,12 +50,12 @@ def _section_draft(facts: Facts, section: Section, name: str, last: int) -> Draf
     first, strength = section.bar_index, section.strength
     evidence = (", ".join(section.reasons), *_words(facts, first), f"strength {strength:.2f} of 1")
     offers = facts.offers(first, last, upbeat=True)
-    question, weight, options = {
-        "new theme": ("Which colour belongs to this theme?", 0.7, offers.theme),
-        "return": ("What was heard before comes back: in its first colour, or richer?", 0.5, offers.repeat),
-        "contrast": ("Does the new character bring other players?", 0.55, offers.contrast),
+    question, base, weight, options = {
+        "new theme": ("Which colour belongs to this theme?", 0.2, 0.7, offers.theme),
+        "return": ("What was heard before comes back: in its first colour, or richer?", 0.2, 0.5, offers.repeat),
+        "contrast": ("Does the new character bring other players?", -0.07, 0.85, offers.contrast),  # many are phrases
     }[name]
-    return Draft(name, first, last, 0.2 + weight * strength, evidence, question, options(), upbeat=True)
+    return Draft(name, first, last, base + weight * strength, evidence, question, options(), upbeat=True)
 
 
 def _words(facts: Facts, bar: int) -> list[str]:

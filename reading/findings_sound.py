@@ -99,9 +99,11 @@ def _contrast_draft(facts: Facts, contrast: Contrast) -> Draft:
         )
         question = "Do loud and soft belong to different groups?"
     else:
-        evidence = (
-            f"{marks[0]} (bar {facts.words(bars[0], bars[0])}) to {marks[-1]} at once, {contrast.degrees} degrees",
-        )
+        before = f"{marks[0]} (bar {facts.words(bars[0], bars[0])})"
+        if marks[0] == marks[-1]:  # what a hairpin left behind is not printed
+            evidence = (f"{marks[-1]} at once where a hairpin has led away from {before}, {contrast.degrees} degrees",)
+        else:
+            evidence = (f"{before} to {marks[-1]} at once, {contrast.degrees} degrees",)
         question = "Does the change of loudness bring a change of players?"
     strength = min(1.0, 0.16 * contrast.degrees + 0.08 * (turns - 1))
     return Draft("dynamic contrast", contrast.first_bar, contrast.last_bar, strength, evidence, question, offers)

@@ -230,7 +230,7 @@ def _figure_draft(facts: Facts, family: str, group: list[Figure]) -> Draft:
     span = max(row.high - row.low for row in group)
     leap = max(row.leap for row in group)
     evidence = [
-        f"{' and '.join(names)} in {rhythm} notes, {speed:g} to the beat, {counted(last - first + 1)}",
+        f"{' and '.join(names)} in {rhythm} notes, {round(speed, 1):g} to the beat, {counted(last - first + 1)}",
         f"compass {pitch_name(min(row.low for row in group))} to {pitch_name(max(row.high for row in group))}",
     ]
     hard = family == "broken" and (span > 19 or (leap > 12 and speed >= 3))

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from base.errors import Problem, SpecError, nearest
+from reading.features_whole import whole_bars
 from reading.layers_bass import bass_rows
 from reading.layers_evidence import Evidence, evidence_of, more_evidence
 from reading.layers_idle import nobody_leads
@@ -30,6 +31,7 @@ from reading.score import Flag
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
 
+    from reading.features_whole import WholeBars
     from reading.layers_lines import Line
     from reading.layers_roles import HandOver
     from reading.layers_texture import BoolArray, FloatArray, IntArray, Texture
@@ -103,6 +105,23 @@ def find_layers(score: Score) -> Layers:
     -------
     Layers
     """
+    page = whole_bars(score)
+    found = _layers(page.score)
+    if not page.divided:
+        return found
+    evidence = tuple(_on_page(page, one) for one in found.evidence)
+    inside = np.isin(page.row, found.contrapuntal)
+    return replace(found, evidence=evidence, contrapuntal=tuple((np.flatnonzero(inside) + 1).tolist()))
+
+
+def _on_page(page: WholeBars, said: Evidence) -> Evidence:
+    """A sentence about whole bars, with the bars of the page."""
+    first, last = page.on_page(said.first_bar, said.last_bar)
+    return replace(said, first_bar=first, last_bar=last)
+
+
+def _layers(score: Score) -> Layers:
+    """The layers of a score without divided bars."""
     roles = np.full(len(score.notes), int(Role.MIDDLE), dtype=np.int8)
     confidence = np.zeros(len(score.notes), dtype=np.float32)
     texture, staff = texture_of(score), staff_rows(score)

@@ -9,7 +9,8 @@ import pytest
 from jsonschema import Draft202012Validator
 
 from reading.features_whole import whole_bars
-from reading.findings import Draft, bar_words, ranked
+from reading.barwords import bars_said
+from reading.findings import Draft, ranked
 from reading.findings_options import Offers
 from reading.palette import Palette
 from reading.reader import read
@@ -143,11 +144,12 @@ def test_names_are_unique_and_as_the_spec_writes_bars(found):
 
 
 def test_bars_printed_twice_are_named_by_count(form_builder):
-    """Where a number occurs twice (first and second ending) the bar is named by #."""
+    """Where a number occurs twice (first and second ending) and does not name just these bars, they are counted: #."""
     score = form_builder.build(["C5/4"] * 4, ["C3/4"] * 4)
     twice = replace(score, bar_numbers=("1", "2", "2", "3"))
-    assert bar_words(twice, 1, 1) == "1"
-    assert bar_words(twice, 2, 4) == "#2-3"
+    assert bars_said(twice, 1, 1) == "1"
+    assert bars_said(twice, 2, 4) == "2-3"
+    assert bars_said(twice, 3, 4) == "#3-#4"
 
 
 def test_first_rank_stays_short(form_builder):
