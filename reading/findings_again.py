@@ -46,8 +46,13 @@ def asked_once(drafts: Iterable[Draft], repeats: Iterable[Repeat], words: Callab
             model = result.get((draft.kind, draft.first - lag, draft.last - lag))
             if not inside or model is None or draft.kind in _OWN or draft.strength <= _DETAIL:
                 continue
-            told = f"as in bars {words(model.first, model.last)}"
+            told = f"as in {_bars(words(model.first, model.last))}"
             result[key] = replace(draft, strength=_DETAIL, evidence=(*draft.evidence, told))
-            again = f"again in bars {words(draft.first, draft.last)}"
+            again = f"again in {_bars(words(draft.first, draft.last))}"
             result[(model.kind, model.first, model.last)] = replace(model, evidence=(*model.evidence, again))
     return list(result.values())
+
+
+def _bars(words: str) -> str:
+    """Bars with the noun before them."""
+    return f"bars {words}" if "-" in words else f"bar {words}"
