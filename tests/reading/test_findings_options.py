@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 from jsonschema import Draft202012Validator
 
-from reading.features_whole import whole_bars
 from reading.barwords import bars_said
+from reading.features_whole import whole_bars
 from reading.findings import Draft, ranked
 from reading.findings_options import Offers
 from reading.palette import Palette
