@@ -22,9 +22,7 @@ def test_critical_numbers(trials):
     assert tuple(critical_number(trials, alpha) for alpha in (0.05, 0.01, 0.001)) == CRITICAL[trials]
 
 
-@pytest.mark.parametrize(
-    ("correct", "trials", "p"), [(8, 10, 0.055), (9, 10, 0.011), (10, 10, 0.001), (15, 20, 0.021)]
-)
+@pytest.mark.parametrize(("correct", "trials", "p"), [(8, 10, 0.055), (9, 10, 0.011), (10, 10, 0.001), (15, 20, 0.021)])
 def test_published_p_values(correct, trials, p):
     """One-sided p values to three places."""
     assert tail(correct, trials) == pytest.approx(p, abs=5e-4)
