@@ -37,6 +37,7 @@ __all__ = [
 ]
 
 FAMILY = "voice"
+_MALE = ("tenor", "baritone", "bass voice")
 NOBODY: tuple[str, ...] = ()
 """The singers of a spec that says ``singers: none``."""
 
@@ -163,6 +164,22 @@ def singing_of(players: Iterable[Player], score: Score, wanted: tuple[str, ...] 
     for name in own.dtype.names or ():
         notes[name] = own[name]
     for part, name in zip(sung_parts(score), names_of_singers(score, wanted), strict=True):
-        notes["part"][own["part"] == part] = row_of[name]
+        mine = own["part"] == part
+        notes["part"][mine] = row_of[name]
+        if _sounds_octave_lower(group[row_of[name]], notes["pitch"][mine]):
+            notes["pitch"][mine] -= 12
+            notes["octave"][mine] -= 1
     notes["source"], notes["cause"], notes["dynamic"] = own["id"], -1, -1
     return Singing(group, notes, kept)
+
+
+def _sounds_octave_lower(singer: Player, pitch: np.ndarray[Any, Any]) -> bool:
+    """Whether a line printed in a plain treble clef is meant for a male voice: it lies in the voice an octave down.
+
+    Songs are printed so for high and low voices alike, and men read them an octave lower (common practice, no source).
+    """
+    if singer.instrument.name not in _MALE:
+        return False
+    low, high = singer.instrument.low, singer.instrument.high
+    outside, lower = (((line < low) | (line > high)).sum() for line in (pitch, pitch - 12))
+    return bool(lower < outside)
