@@ -139,7 +139,8 @@ def _repaired(rows: list[dict[str, Any]]) -> list[str]:
     """Return what was put right, each kind once with its bars as printed."""
     places: dict[str, list[str]] = {}
     for row in sorted(rows, key=lambda row: int(row["bar_index"])):
-        places.setdefault(f"{row['kind']}, {row['message']}", []).append(row["bar"])
+        told = row["message"] if row["kind"] in row["message"] else f"{row['kind']}, {row['message']}"
+        places.setdefault(told, []).append(row["bar"])
     lines = []
     for message, bars in places.items():
         numbers = ", ".join(dict.fromkeys(bar for bar in bars if bar))
