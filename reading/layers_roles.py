@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 __all__ = ["HandOver", "doubling_rows", "hand_overs"]
 
 _REST_BEATS = 3.0  # a shorter rest of the right hand is a breath: the left goes on, or leads back
+_COUNTED = 2 / 3  # of a beat as the metre counts it is a beat here at least
 _BREATH_BEATS = 1.5  # unless the left hand itself has rested: then it enters
 _SURE_BEATS = 4.0
 _UNDER_FIGURE = 3  # right-hand attacks over one held left-hand note: the bass of a figure shared by both hands
@@ -68,7 +69,7 @@ def hand_overs(texture: Texture) -> list[HandOver]:
         rows = low[first[start:stop]]
         if _goes_on(moments, texture.pitch[low[first]], count, start, stop):
             continue
-        rest = _rest(texture, high, int(moments[start])) / texture.beat
+        rest = _rest(texture, high, int(moments[start])) / max(texture.beat, _counted_beat(texture, rows[0]) * _COUNTED)
         enters = moments[start] - texture.end[low[first[:start]]].max(initial=0) >= texture.beat
         over = np.searchsorted(struck, texture.end[rows]) - np.searchsorted(struck, texture.onset[rows], side="right")
         if len(rows) >= _RUN and rest >= (_BREATH_BEATS if enters else _REST_BEATS):
@@ -78,6 +79,12 @@ def hand_overs(texture: Texture) -> list[HandOver]:
             short.append(rows)
     found += _echoed(texture, short, high) + _under_held_notes(texture, low[first], count, struck)
     return sorted(found, key=lambda answer: int(answer.rows[0]))
+
+
+def _counted_beat(texture: Texture, row: int) -> float:
+    """Ticks of a beat as the metre counts it, where a note stands."""
+    bar = texture.bar[row] - 1
+    return float((texture.bar_end[bar] - texture.bar_onset[bar]) / texture.metre[bar])
 
 
 def _rest(texture: Texture, high: IntArray, moment: int) -> int:
@@ -121,14 +128,15 @@ def _under_held_notes(texture: Texture, line: IntArray, count: IntArray, struck:
 
 
 def _goes_on(moments: IntArray, pitch: IntArray, count: IntArray, start: int, stop: int) -> bool:
-    """Whether a run keeps the pace and the ups and downs of the single notes just before it."""
+    """Whether a run keeps the pace and the ups and downs of the single notes just before it, or hands them on."""
     for period in _PERIODS:
-        begin = start - period
-        if begin < 0 or (count[begin:start] > 1).any() or len(np.unique(np.diff(moments[begin:stop]))) > 1:
-            continue
-        turns = np.sign(np.diff(pitch[begin:stop]))
-        if len(turns) > period and (turns[period:] == turns[:-period]).all() and len(np.unique(turns)) > 1:
-            return True
+        for begin, end in ((start - period, stop), (start, stop + period)):
+            if begin < 0 or end > len(moments) or (count[begin:end] > 1).any():
+                continue
+            turns = np.sign(np.diff(pitch[begin:end]))
+            even = len(np.unique(np.diff(moments[begin:end]))) == 1
+            if even and len(turns) > period and (turns[period:] == turns[:-period]).all() and len(np.unique(turns)) > 1:
+                return True
     return False
 
 

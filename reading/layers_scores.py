@@ -39,7 +39,7 @@ FEATURES = {
 """Weight of each feature, by its name in the table of ``docs/survey.md``."""
 
 _BIAS_HIGH = {"top": -1.0, "bottom": -1.25, "long": -1.05}
-_BIAS_LOW = {"top": 1.0, "bottom": 0.95, "long": 0.95}  # offsets the negative height term of the left hand
+_BIAS_LOW = {"top": 0.75, "bottom": 0.7, "long": 0.7}  # offsets the negative height term of the left hand
 _BIAS_SUNG = 1.5
 _LONG, _FIGURATION = 0.75, 2.0  # taken off the longest notes; notes to the beat from which the highest are figuration
 _UPPER_LEADS, _BY_STEP, _FEW_LEAPS = 2.0, 0.6, 0.15
