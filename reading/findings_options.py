@@ -172,6 +172,20 @@ class Offers(SoundOffers):
             self._alone(palette.inner[-1:]),
         )
 
+    def without_melody(self) -> tuple[Option, ...]:
+        """Give another colour to bars in which nobody has a tune: their bass, and the harmony above it."""
+        palette = self.palette
+        low, held = list(palette.winds_low[:1]), list(palette.held)
+        cello = [name.removesuffix(" 8vb") for name in palette.bass[:1]]
+        return kept(
+            option(f"the bass brought out by {who(low)}", {"double": "bass", "on": low, "at": "unison", **self.where}),
+            option(
+                f"the harmony held by {who(held)}",
+                {"hold": "harmony", "on": held, "register": "middle", "level": "p", **self.where},
+            ),
+            option(f"the bass in {who(cello)} alone", {"vary": "bass", "on": cello, **self.where}),
+        )
+
     def bass_octave(self) -> tuple[Option, ...]:
         """Say what the lowest octave does where the piano leaves it out."""
         palette = self.palette

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
 
     from reading.features import Bools
-    from reading.findings import Draft
+    from reading.findings import Draft, Option
     from reading.findings_facts import Facts
     from reading.score import Score
 
@@ -30,7 +30,7 @@ _OCTAVE_ABOVE = (60, 84)  # what lies in C5-C7 an octave higher
 
 
 def useful(facts: Facts, drafts: Iterable[Draft]) -> Iterator[Draft]:
-    """Yield the drafts without the options that would change nothing, two at least left.
+    """Yield the drafts without the options that would change nothing; where nobody has a tune, with others.
 
     Parameters
     ----------
@@ -39,8 +39,16 @@ def useful(facts: Facts, drafts: Iterable[Draft]) -> Iterator[Draft]:
     """
     struck = {one.onset for one in facts.accents if one.marked or one.strength >= _REALISED}
     for draft in drafts:
-        kept = tuple(one for one in draft.options if any(_has_notes(facts, struck, step) for step in one.steps))
+        kept = _kept(facts, struck, draft.options)
+        if len(kept) < _FEWEST:
+            other = _kept(facts, struck, facts.offers(draft.first, draft.last, upbeat=draft.upbeat).without_melody())
+            kept = tuple({one.says: one for one in (*kept, *other)}.values())
         yield replace(draft, options=kept) if len(kept) >= _FEWEST else draft
+
+
+def _kept(facts: Facts, struck: set[int], options: Iterable[Option]) -> tuple[Option, ...]:
+    """The options that would change something."""
+    return tuple(one for one in options if any(_has_notes(facts, struck, step) for step in one.steps))
 
 
 def _has_notes(facts: Facts, struck: set[int], step: dict[str, Any]) -> bool:

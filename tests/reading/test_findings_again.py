@@ -57,3 +57,13 @@ def test_layers_of_divided_bars_are_those_of_whole_ones(form_builder):
     assert whole_bars(divided).divided
     assert (find_layers(divided).roles == find_layers(score).roles).all()
     assert find_layers(divided).evidence[-1].last_bar == 9
+
+
+def test_bars_without_a_tune_are_offered_no_tune(form_builder):
+    """Where an introduction of bass and chords comes back, the options colour these, not a melody."""
+    vamp = ["C3 E3+G3 G2 E3+G3 C3 E3+G3 G2 E3+G3", "F3 A3+C4 C3 A3+C4 F3 A3+C4 C3 A3+C4"] * 2
+    upper = [*["-/4"] * 4, *TUNE, *["-/4"] * 4]
+    found = survey(form_builder.build(upper, [*vamp, *CHORDS, *vamp])).findings
+    (back,) = [one for one in found if one.kind in ("repeat", "return") and one.bars == "9-12"]
+    assert len(back.options) >= 2
+    assert not any("melody" in step.values() for one in back.options for step in one.steps)
