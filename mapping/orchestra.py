@@ -224,6 +224,8 @@ def palette_of(players: Iterable[Player]) -> Palette:
         held=horns[:2] or low[:2] or inner[:2],
         brass=tuple(one.name for one in brass if one.instrument.name.startswith(("trumpet", "cornet")))[:2],
         drums=tuple(one.name for one in group if one.instrument.name == "timpani"),
+        strokes=tuple(one.name for one in group if one.instrument.name in ("bass drum", "cymbals")),
+        rolls=tuple(one.name for one in group if one.instrument.name in ("suspended cymbal", "tam-tam"))[:1],
         strings=tuple(strings),
     )
 

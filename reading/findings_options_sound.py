@@ -73,6 +73,7 @@ class SoundOffers:
             option(f"{who(held)} strike the chord", stress(held, "chord")),
             option("strings strike it in multiple stops", stress(upper, "multiple stops")) if palette.strings else None,
             option(f"{who(drums)} mark the bass", stress(drums, "timpani")),
+            option(f"{who(palette.strokes)} strike it", {**what, "on": list(palette.strokes), **where}),
             option(f"{who(all_brass)} strike short over held notes", stress(all_brass, "short over held")),
             option(f"{who(upper)} play fp", stress(upper, "fp")),
         )
@@ -141,8 +142,10 @@ class SoundOffers:
         fill, upper = players(palette.held, palette.brass), players(palette.melody, palette.inner)
         top, drums = list(palette.winds_high[:1]), list(palette.drums)
         above = {"double": "melody", "on": top, "at": "8va", "compass": "C5-C7", **self.where}
+        strokes = list(palette.strokes)
         return kept(
             option(f"{who(fill)} fill the chords", {"hold": "harmony", "on": fill, "register": "middle", **self.where}),
+            option(f"{who(strokes)} strike the chords", {"stress": "notes", "on": strokes, **self.where}),
             option("strings in multiple stops", {"stress": "notes", "on": upper, "by": "multiple stops", **self.where})
             if palette.strings
             else None,
@@ -170,6 +173,7 @@ class SoundOffers:
         return kept(
             option(f"{who(rising)} join the melody one by one", {"build": "melody", "on": rising, **self.where}),
             option(f"{who(low)} join the middle one by one", {"build": "middle", "on": low, **self.where}),
+            option(f"a roll of the {who(palette.rolls)}", {"build": "all", "on": list(palette.rolls), **self.where}),
             option(f"{who(inner)} join the melody one by one", {"build": "melody", "on": inner, **self.where}),
         )
 

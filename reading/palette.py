@@ -12,7 +12,8 @@ class Palette:
     """Players of the orchestra at hand, by what an option would use them for.
 
     The default is the ensemble ``classical full``. A field is empty where the ensemble has nobody for it; the survey
-    then leaves out the options that need it.
+    then leaves out the options that need it. ``strokes`` and ``rolls`` are percussion without pitch, which no ensemble
+    has unless it is added.
     """
 
     melody: tuple[str, ...] = ("violins 1",)
@@ -23,4 +24,6 @@ class Palette:
     held: tuple[str, ...] = ("horn 1", "horn 2")
     brass: tuple[str, ...] = ("trumpet 1", "trumpet 2")
     drums: tuple[str, ...] = ("timpani",)
+    strokes: tuple[str, ...] = ()
+    rolls: tuple[str, ...] = ()
     strings: tuple[str, ...] = ("violins 1", "violins 2", "violas", "cellos", "basses")

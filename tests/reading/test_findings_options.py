@@ -125,6 +125,24 @@ def test_an_orchestra_without_players_for_an_option_gets_none():
     assert named <= set(strings.inner + strings.melody + strings.bass)
 
 
+def test_percussion_is_offered_where_the_orchestra_has_it(found):
+    """A stroke for accents and full chords, a roll for a crescendo; nothing of it without the players."""
+    more = survey(found.score, found.layers, Palette(strokes=("bass drum", "cymbals"), rolls=("suspended cymbal",)))
+
+    def kinds(one):
+        wanted = {"bass drum", "cymbals", "suspended cymbal"}
+        return {
+            finding.kind
+            for finding in one.findings
+            for option in finding.options
+            for step in option.steps
+            if wanted & players(step)
+        }
+
+    assert kinds(more) >= {"accent", "full chords", "crescendo"}
+    assert kinds(found) == set()
+
+
 def test_strings_alone_still_get_two_options(found):
     """A string orchestra has at least two ways to answer each finding, all with its own players."""
     own = ("violins 1", "violins 2", "violas", "cellos", "basses")
