@@ -1,4 +1,4 @@
-"""How far apart the hands lie, and where a literal transcription would sound empty.
+"""How far apart the hands lie, and where the spacing of the piano would sound empty.
 
 Two octaves between the hands are ordinary in much piano music, so a fixed alarm would ring in every bar. The table has
 the plain distances; a *region* is a passage that lies wide apart for this piece.
