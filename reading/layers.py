@@ -131,8 +131,8 @@ def _layers(score: Score) -> Layers:
     judged = scores_of(texture, lines)
     choices, costs = np.column_stack([judged[0], nobody_leads(texture, lines)]), change_costs(lines)
     path, chance = best_path(choices, costs), posterior(choices, costs)
-    answers = hand_overs(texture)
-    melody, sure = _melody(texture, lines, path, chance, answers)
+    answers, figure = hand_overs(texture)
+    melody, sure = _melody(texture, lines, path, chance, answers, figure)
     doubling = doubling_rows(texture, melody)
     bass = bass_rows(texture, melody | doubling)
     free = ~(melody | doubling | bass)
@@ -151,7 +151,12 @@ def _layers(score: Score) -> Layers:
 
 
 def _melody(
-    texture: Texture, lines: list[Line], path: IntArray, chance: FloatArray, answers: list[HandOver]
+    texture: Texture,
+    lines: list[Line],
+    path: IntArray,
+    chance: FloatArray,
+    answers: list[HandOver],
+    figure: BoolArray,
 ) -> tuple[BoolArray, np.ndarray[Any, np.dtype[np.float32]]]:
     """Mark the chosen line of each bar and the hand-overs as tune; say how sure every note's own role is."""
     melody = np.zeros(len(texture.onset), dtype=bool)
@@ -161,6 +166,7 @@ def _melody(
         melody[line.rows[path[bar] == column]] = True
         in_tune[line.rows] += chance[bar, column]
     finish_phrases(texture, lines, path, melody)
+    melody &= ~figure
     in_tune = np.minimum(in_tune, 1.0)
     for answer in answers:
         melody[answer.rows] = True

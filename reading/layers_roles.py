@@ -41,8 +41,8 @@ class HandOver:
     reason: str
 
 
-def hand_overs(texture: Texture) -> list[HandOver]:
-    """Return the runs in which the tune goes over to the left hand while the right hand rests.
+def hand_overs(texture: Texture) -> tuple[list[HandOver], BoolArray]:
+    """Return the runs in which the tune goes over to the left hand while the right hand rests, and figures that go on.
 
     Three notes or more while the right hand rests for three beats or more; four or more, mostly by step, that enter
     under notes the right hand only holds; and single notes that the right hand takes up at once in another octave,
@@ -56,10 +56,13 @@ def hand_overs(texture: Texture) -> list[HandOver]:
     Returns
     -------
     list of HandOver
+    ndarray of bool, shape (n,)
+        Single notes in such a rest that only go on with a figure: no tune, whatever is not heard above them.
     """
     low, high = np.flatnonzero(texture.staff == texture.low), np.flatnonzero(texture.staff != texture.low)
+    figure = np.zeros(len(texture.onset), dtype=bool)
     if texture.staves < 2 or not len(low):
-        return []
+        return [], figure
     moments, first, count = np.unique(texture.onset[low], return_index=True, return_counts=True)
     _, sounding = sounding_pairs(texture.onset[high], texture.end[high], moments)
     silent = np.bincount(sounding, minlength=len(moments)) == 0
@@ -68,6 +71,7 @@ def hand_overs(texture: Texture) -> list[HandOver]:
     for start, stop in _runs(silent & (count == 1), moments, struck, texture.end[low[first]], texture.beat):
         rows = low[first[start:stop]]
         if _goes_on(moments, texture.pitch[low[first]], count, start, stop):
+            figure[rows] = True
             continue
         rest = _rest(texture, high, int(moments[start])) / max(texture.beat, _counted_beat(texture, rows[0]) * _COUNTED)
         enters = moments[start] - texture.end[low[first[:start]]].max(initial=0) >= texture.beat
@@ -78,7 +82,7 @@ def hand_overs(texture: Texture) -> list[HandOver]:
         elif len(rows) < _RUN:
             short.append(rows)
     found += _echoed(texture, short, high) + _under_held_notes(texture, low[first], count, struck)
-    return sorted(found, key=lambda answer: int(answer.rows[0]))
+    return sorted(found, key=lambda answer: int(answer.rows[0])), figure
 
 
 def _counted_beat(texture: Texture, row: int) -> float:
