@@ -115,14 +115,14 @@ def ranked(page: WholeBars, drafts: Iterable[Draft]) -> tuple[Finding, ...]:
     ----------
     page : WholeBars
     drafts : iterable of Draft
-        Their bars are whole bars. Two of one kind and the same bars are joined.
+        Their bars are whole bars.
 
     Returns
     -------
     tuple of Finding
         By rank, then in the order of the piece, in the bars of the page.
     """
-    strongest = sorted(joined(drafts), key=lambda draft: (-draft.strength, draft.first, draft.kind))
+    strongest = sorted(drafts, key=lambda draft: (-draft.strength, draft.first, draft.kind))
     ranks = _ranks(strongest, len(page.score.bars))
     result = []
     for rank, draft in zip(ranks, strongest, strict=True):

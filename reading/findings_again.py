@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from reading.findings import joined
+
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
 
@@ -19,7 +21,7 @@ _OWN = ("repeat", "return")  # what a repeat itself asks
 
 
 def asked_once(drafts: Iterable[Draft], repeats: Iterable[Repeat], words: Callable[[int, int], str]) -> list[Draft]:
-    """Return the drafts with those of a literal repeat made details, and their models told of it.
+    """Return the drafts, one of each kind and place, with those of a literal repeat made details and their models told.
 
     Whether the repeat gets another colour is asked by the finding of that name; the same accents, figures and gaps are
     no new questions.
@@ -36,7 +38,7 @@ def asked_once(drafts: Iterable[Draft], repeats: Iterable[Repeat], words: Callab
     -------
     list of Draft
     """
-    result = {(one.kind, one.first, one.last): one for one in drafts}
+    result = {(one.kind, one.first, one.last): one for one in joined(drafts)}
     for repeat in sorted(repeats, key=lambda one: one.later):
         if repeat.kind != "literal" or repeat.similarity < _LIKENESS:
             continue

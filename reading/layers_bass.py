@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from reading.layers_texture import attack_sizes, sounding_pairs
+from reading.layers_texture import attack_sizes, lowest_of, sounding_pairs
 
 if TYPE_CHECKING:
     from reading.layers_texture import BoolArray, IntArray, Texture
@@ -44,7 +44,7 @@ def bass_rows(texture: Texture, taken: BoolArray) -> BoolArray:
     ndarray of bool, shape (n,)
     """
     pool = _bass_pool(texture)
-    rows = pool[~taken[pool] & _lowest_of(texture, pool)]
+    rows = pool[~taken[pool] & lowest_of(texture, pool)]
     result = np.zeros(len(texture.onset), dtype=bool)
     if not len(rows):
         return result
@@ -92,21 +92,12 @@ def _crossing(texture: Texture) -> BoolArray:
     note, moment = sounding_pairs(texture.onset, texture.end, moments)
     own = np.zeros(len(moments), dtype=bool)
     own[moment[texture.staff[note] == texture.low]] = True
-    below = own[at] & _lowest_of(texture, np.arange(len(texture.onset)))
+    below = own[at] & lowest_of(texture, np.arange(len(texture.onset)))
     for staff in range(texture.low):
         rows = np.flatnonzero((texture.staff == staff) & (not texture.sung[staff]))
         following = np.append(texture.pitch[rows[1:]], 128)
         result[rows] = below[rows] & (following > texture.pitch[rows])
     return result
-
-
-def _lowest_of(texture: Texture, pool: IntArray) -> BoolArray:
-    """Whether nothing lower of the pool sounds at the attack."""
-    moments, at = np.unique(texture.onset[pool], return_inverse=True)
-    note, moment = sounding_pairs(texture.onset[pool], texture.end[pool], moments)
-    lowest = np.full(len(moments), 128)
-    np.minimum.at(lowest, moment, texture.pitch[pool][note])
-    return np.asarray(texture.pitch[pool] <= lowest[at])
 
 
 def _lowest_by_beat(texture: Texture, rows: IntArray, with_tune: BoolArray) -> IntArray:
@@ -158,8 +149,7 @@ def _broken_chords(texture: Texture) -> tuple[BoolArray, BoolArray]:
 
     Such a bar has single notes only, mostly without rests between, and thirds or wider in two steps of three; and it
     moves at three attacks to two beats of the piece, or at three to two of the metre and turns at nearly every note.
-    The bottom is where the line
-    turns upwards. Without this, every note of a figure as slow as the beat would be a bass.
+    The bottom is where the line turns up. Without this, every note of a figure as slow as the beat would be a bass.
     """
     figure, bottom = np.zeros(len(texture.onset), dtype=bool), np.zeros(len(texture.onset), dtype=bool)
     low = np.flatnonzero(texture.staff == texture.low)

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from reading.layers_idle import drummed_bars
-from reading.layers_texture import moving_pairs, sounding_pairs
+from reading.layers_texture import lowest_of, moving_pairs, sounding_pairs
 
 if TYPE_CHECKING:
     from reading.layers_lines import Line
@@ -128,7 +128,10 @@ def _less_drumming(lines: list[Line], scores: FloatArray, drummed: BoolArray) ->
 
 @dataclass(frozen=True, eq=False)
 class _Frame:
-    """What the windows share: edges in bars and ticks, mean pitch and middle length of all notes, middle pitch."""
+    """What the windows share: edges in bars and ticks, mean pitch and middle length of all notes, middle pitch.
+
+    And by note, whether it is the lowest that sounds.
+    """
 
     low_bar: IntArray
     high_bar: IntArray
@@ -136,6 +139,7 @@ class _Frame:
     mean_pitch: FloatArray
     mid_log: FloatArray
     voice: float
+    lowest: FloatArray
 
     @classmethod
     def of(cls, texture: Texture) -> _Frame:
@@ -149,7 +153,8 @@ class _Frame:
         span = (texture.bar_end[high - 1] - texture.bar_onset[low - 1]).astype(float)
         mean_pitch = _window_mean(texture.pitch.astype(float), first, last)
         voice = float(np.median(texture.pitch))
-        return cls(low, high, np.maximum(span, 1.0), mean_pitch, np.asarray(middle), voice)
+        lowest = lowest_of(texture, np.arange(len(texture.onset))).astype(float)
+        return cls(low, high, np.maximum(span, 1.0), mean_pitch, np.asarray(middle), voice, lowest)
 
 
 def _note_flags(texture: Texture) -> tuple[FloatArray, FloatArray]:
@@ -171,13 +176,9 @@ def _note_flags(texture: Texture) -> tuple[FloatArray, FloatArray]:
 
 def _plain_bass(texture: Texture, line: Line, found: dict[str, FloatArray], frame: _Frame) -> FloatArray:
     """1 in bars in which the line lies lowest and moves evenly, or is one pattern over and over down to the lowest."""
-    moments, at = np.unique(texture.onset, return_inverse=True)
-    note, moment = sounding_pairs(texture.onset, texture.end, moments)
-    lowest = np.full(len(moments), 128)
-    np.minimum.at(lowest, moment, texture.pitch[note])
     bar = texture.bar[line.rows]
     first, last = np.searchsorted(bar, frame.low_bar, side="left"), np.searchsorted(bar, frame.high_bar, side="right")
-    deep = _window_mean((texture.pitch <= lowest[at])[line.rows].astype(float), first, last)
+    deep = _window_mean(frame.lowest[line.rows], first, last)
     even = (found["ent"] < _EVEN) & (deep > 0.9)
     return (even | ((found["rep"] >= _SAME_PATTERN) & (deep >= 0.4))).astype(float)
 

@@ -200,6 +200,15 @@ def attack_sizes(texture: Texture) -> IntArray:
     return np.asarray(count[same], dtype=np.int64)
 
 
+def lowest_of(texture: Texture, pool: IntArray) -> BoolArray:
+    """Return whether nothing lower of the pool (rows of the texture) sounds at the attack of each of its notes."""
+    moments, at = np.unique(texture.onset[pool], return_inverse=True)
+    note, moment = sounding_pairs(texture.onset[pool], texture.end[pool], moments)
+    lowest = np.full(len(moments), 128)
+    np.minimum.at(lowest, moment, texture.pitch[pool][note])
+    return np.asarray(texture.pitch[pool] <= lowest[at])
+
+
 def moving_pairs(texture: Texture, sizes: tuple[int, ...]) -> BoolArray:
     """Return which notes are one of two that move together, up or down, at one of some distances.
 

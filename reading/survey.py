@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 from reading import figuration, form, pedal, repeats
 from reading.accents import Accent, accents
 from reading.features_whole import whole_bars
-from reading.findings import Finding, Option, joined, ranked
+from reading.findings import Finding, Option, ranked
 from reading.findings_again import asked_once
 from reading.findings_facts import Facts
 from reading.findings_form import dialogue_findings, repeat_findings, section_findings
@@ -126,7 +126,7 @@ def survey(score: Score, layers: Layers | None = None, palette: Palette | None =
     page = whole_bars(score)
     facts = _facts(page, layers, palette or Palette())
     drafts = (draft for make in _MAKERS for draft in make(facts))
-    found = ranked(page, asked_once(joined(useful(facts, drafts)), facts.repeats, facts.words))
+    found = ranked(page, asked_once(useful(facts, drafts), facts.repeats, facts.words))
     return Survey(
         score,
         layers,
