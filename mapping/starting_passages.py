@@ -20,6 +20,8 @@ __all__ = ["LONGEST", "MOST", "parts", "passages"]
 BARS = 8
 LONGEST = 24
 """Bars that can be kept in the ear from one variant to the next."""
+_PHRASE = 4
+"""Bars a passage has at least, but for the last: less is heard as a fragment."""
 MOST = 12
 _CLOSING = 1 / 6
 """A last passage no longer than this share of the piece, and without a theme of its own, closes it."""
@@ -111,12 +113,12 @@ def _spans(starts: list[int], last: int) -> list[tuple[int, int]]:
 
 
 def _starts(rows: Sequence[Section], last: int) -> list[int]:
-    """First bars of sections; none shorter than two bars."""
+    """First bars of sections, the strongest first: a weaker one that would leave less than a phrase is passed over."""
     found = [1]
-    for bar in sorted(one.bar_index for one in rows):
-        if bar - found[-1] >= 2 and bar < last:
+    for bar in (one.bar_index for one in rows):
+        if bar < last and all(abs(bar - other) >= _PHRASE for other in found):
             found.append(bar)
-    return found
+    return sorted(found)
 
 
 def _name(score: Score, section: Section | None, first: int, last: int) -> str:

@@ -17,7 +17,7 @@ __all__ = ["dialogue_findings", "repeat_findings", "section_findings"]
 _THEME = 0.55  # weaker starts are phrases; well below the first rank, so that no theme of that rank loses its name
 _PARTS = 0.85  # a start that ends what comes before it
 _LEAST = 0.36  # weaker starts are kept in the table only
-_SHOWN_BARS = 8
+_SHOWN_BARS, _LEAST_SHOWN = 8, 4
 _SAME = 0.995  # likeness that reads 1.00
 
 
@@ -31,7 +31,7 @@ def section_findings(facts: Facts) -> list[Draft]:
     told = [repeat.later[0] for repeat in facts.repeats]
     drafts = []
     for section in starts:
-        following = next((bar for bar in parting if bar > section.bar_index), len(facts.score.bars) + 1)
+        following = next((bar for bar in parting if bar >= section.bar_index + _LEAST_SHOWN), len(facts.score.bars) + 1)
         name = _name(section)
         if section.bar_index > 1 and (name != "return" or all(abs(section.bar_index - bar) > 1 for bar in told)):
             drafts.append(_section_draft(facts, section, name, min(section.bar_index + _SHOWN_BARS, following) - 1))

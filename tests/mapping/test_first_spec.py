@@ -122,6 +122,14 @@ def test_the_rag_is_cut_where_its_strains_begin(begun) -> None:
     assert spec.passages["theme returns 35"].bars.startswith("35")
 
 
+@pytest.mark.parametrize("name", ["rag", "mazurka", "polonaise", "demo"])
+def test_no_passage_but_the_last_is_shorter_than_a_phrase(name: str, piece, begun) -> None:
+    """What is heard side by side lasts four bars at least."""
+    (score, _), (_, spec) = piece(name), begun(name)
+    spans = [bars_named(score, one.bars)[0] for one in list(spec.passages.values())[:-1]]
+    assert all(last - first + 1 >= 4 for first, last in spans)
+
+
 def test_no_text_of_the_score_becomes_a_name(piece) -> None:
     """Headings and reasons full of YAML's signs change neither the keys nor the lines of the file."""
     from dataclasses import replace
