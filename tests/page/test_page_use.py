@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 from page_helpers import INFO, passage, wait
 
-from klangprobe.page import PageInfo, write_page, write_single
+from klangprobe.page import BarsPage, PageInfo, write_page, write_single
 
 pytestmark = pytest.mark.browser
 
@@ -27,14 +27,30 @@ def test_everything_by_keyboard(open_page, listening):
     tab.keyboard.press("r")
     assert tab.evaluate("klangprobe.sounding().mix.again")
     tab.keyboard.press("ArrowRight")
-    wait(tab, "klangprobe.sounding()?.mix?.place() > 2.0")
-    assert tab.inner_text("#the-river .at") == "bar 2"
+    wait(tab, "klangprobe.sounding()?.mix?.place() >= 2.0")
+    wait(tab, "document.querySelector('#the-river .at').textContent === 'bar 2'")  # heard later than played
     assert tab.locator("#the-river .wide .note.now").get_attribute("data-m") == "1"
     tab.keyboard.press("n")
     wait(tab, "klangprobe.sounding()?.data.slug === 'the-ladder' && klangprobe.sounding().mix")
     tab.keyboard.press("Escape")
     assert tab.evaluate("klangprobe.sounding()") is None
     assert tab.inner_text("#the-ladder .play") == "Listen"
+
+
+def test_bars_passed_quickly_are_all_counted(open_page, tmp_path):
+    """Three bars on, pressed before the new place sounds, are three bars; one back is one, and what sounds is there."""
+    halves = BarsPage(bars=tuple((str(bar + 1), bar / 2) for bar in range(4)))
+    tab = open_page(write_page(tmp_path, [passage("the river", bars=halves)], info=INFO)).tab
+    tab.keyboard.press("Space")
+    wait(tab, "klangprobe.sounding()?.mix?.place() > 0.05")
+    key = 'document.body.dispatchEvent(new KeyboardEvent("keydown", {key: "ArrowRight", bubbles: true}));'
+    tab.evaluate("() => {" + 3 * key + "}")  # all in one task, as fast as keys can be
+    assert tab.inner_text("#the-river .at") == "bar 4"
+    wait(tab, "klangprobe.sounding()?.mix")
+    assert tab.evaluate("klangprobe.sounding().mix.place()") >= 1.5
+    tab.keyboard.press("Escape")
+    tab.keyboard.press("ArrowLeft")
+    assert tab.inner_text("#the-river .at") == "bar 3"
 
 
 def test_every_control_can_be_reached_and_is_named(open_page, listening):

@@ -90,6 +90,7 @@ klangprobe.Mix = class {
   /** Start every clip at one sample; *offset* is seconds into the passage. */
   start(offset = 0, time = undefined) {
     const when = this.tick(time);
+    this.begun = when;
     this.zero = when - this.#whole(offset);
     for (const line of this.lines) this.#play(line.variant.buffer, line.whole.node, when);
     const last = this.sources[this.sources.length - 1];
@@ -112,9 +113,14 @@ klangprobe.Mix = class {
     return source;
   }
 
+  /** Seconds run since the first sample, at a time; until the first sound is out, those of the place to begin at. */
+  #run(time = this.context.currentTime) {
+    return Math.max(time, this.begun) - this.zero;
+  }
+
   /** Seconds into the passage at a time. */
-  place(time = this.context.currentTime) {
-    const run = Math.max(0, time - this.zero);
+  place(time = undefined) {
+    const run = this.#run(time);
     return this.again ? run % this.duration : Math.min(run, this.duration);
   }
 
@@ -135,8 +141,7 @@ klangprobe.Mix = class {
 
   /** Again and again, or to the end. */
   repeat(again) {
-    const run = this.context.currentTime - this.zero;
-    if (this.again && !again) this.zero += Math.floor(run / this.duration) * this.duration;
+    if (this.again && !again) this.zero += Math.floor(this.#run() / this.duration) * this.duration;
     this.again = again;
     for (const source of this.sources) source.loop = again;
   }

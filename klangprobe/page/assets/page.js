@@ -78,6 +78,7 @@
       sounding?.stop();
       for (const other of passages.values()) if (other !== this) other.forget();
       const run = (this.run += 1);
+      this.resume = offset; // stopping has set it to the place reached; keys may move it on until there is sound
       sounding = this;
       this.button.textContent = "Stop";
       this.section.classList.add("playing");
@@ -93,7 +94,7 @@
       if (run !== this.run || sounding !== this) return;
       this.mix = this.newMix();
       this.mix.onended = () => this.ended();
-      this.mix.start(offset);
+      this.mix.start(this.resume);
       if (this.needsPlayers()) this.applyPlayers();
       this.#follow();
     }
