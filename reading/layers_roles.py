@@ -23,6 +23,7 @@ _BREATH_BEATS = 1.5  # unless the left hand itself has rested: then it enters
 _SURE_BEATS = 4.0
 _UNDER_FIGURE = 3  # right-hand attacks over one held left-hand note: the bass of a figure shared by both hands
 _PERIODS = (2, 3, 4, 6, 8)  # notes after which a figure comes round
+_BEFORE = 4  # notes
 _BY_STEP, _HELD_SURE = 0.75, 0.7
 _ECHOES, _ECHOED = 3, 0.8  # different notes; share of them
 _RUN = 3  # attacks in a row before two notes an octave apart count as one line
@@ -132,7 +133,12 @@ def _under_held_notes(texture: Texture, line: IntArray, count: IntArray, struck:
 
 
 def _goes_on(moments: IntArray, pitch: IntArray, count: IntArray, start: int, stop: int) -> bool:
-    """Whether a run keeps the pace and the ups and downs of the single notes just before it, or hands them on."""
+    """Whether a run keeps the pace and the ups and downs of the single notes just before it, or hands them on.
+
+    Or the note that comes back at every other stroke, as just before it.
+    """
+    if _comes_back(moments, pitch, count, start, stop):
+        return True
     for period in _PERIODS:
         for begin, end in ((start - period, stop), (start, stop + period)):
             if begin < 0 or end > len(moments) or (count[begin:end] > 1).any():
@@ -142,6 +148,15 @@ def _goes_on(moments: IntArray, pitch: IntArray, count: IntArray, start: int, st
             if even and len(turns) > period and (turns[period:] == turns[:-period]).all() and len(np.unique(turns)) > 1:
                 return True
     return False
+
+
+def _comes_back(moments: IntArray, pitch: IntArray, count: IntArray, start: int, stop: int) -> bool:
+    """Whether every other note of a run, and of the four before it at the same pace, is one and the same."""
+    begin = start - _BEFORE
+    if begin < 0 or stop - start < _BEFORE or (count[begin:stop] > 1).any():
+        return False
+    even = len(np.unique(np.diff(moments[begin:stop]))) == 1
+    return even and any(len(np.unique(pitch[begin + first : stop : 2])) == 1 for first in (0, 1))
 
 
 def _runs(lone: BoolArray, moments: IntArray, struck: IntArray, end: IntArray, beat: int) -> list[tuple[int, int]]:

@@ -100,6 +100,17 @@ def test_figure_that_goes_on_through_a_rest_is_no_answer(form_builder, bars):
     assert Role.MELODY not in roles_of(score, staff=2)
 
 
+def test_figure_round_a_note_that_comes_back_is_no_answer(form_builder):
+    """A part that moves against one note at every other stroke only leads on, wherever it moves in the rest.
+
+    So people label W. A. Mozart, K. 330/iii, bars 35-36, and K. 333/i, bar 38; the bars here are our own.
+    """
+    under = "A3 G3 B3 G3 C4 G3 B3 G3"
+    upper = [*TUNE, "B4/1 -/3", "-/4", *TUNE]
+    lower = [under] * 4 + ["B3 G3 A3 G3 F#3 G3 E3 G3", "F3 G3 E3 G3 F3 G3 D3 G3"] + [under] * 4
+    assert Role.MELODY not in roles_of(form_builder.build(upper, lower), staff=2)
+
+
 def test_lead_in_during_a_breath_is_no_answer(form_builder):
     """Four quick notes of the left hand in a rest of one beat lead back; they are not the tune."""
     upper = ["G4/1 A4/1 B4/1 -/1", "C5/1 B4/1 A4/1 -/1", "B4/1 C5/1 D5/1 -/1", "C5/1 A4/1 G4/1 -/1"] * 2
