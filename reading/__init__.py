@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from reading.accounting import account, tables
     from reading.barwords import bars_named, bars_said
-    from reading.layers import Layers, Role, find_layers
+    from reading.layers import Layers, Role, find_layers, overruled
     from reading.palette import Palette
     from reading.playing import performed_notes, unfolded
     from reading.reader import SUFFIXES, read
@@ -42,6 +42,7 @@ __all__ = [
     "bars_named",
     "bars_said",
     "find_layers",
+    "overruled",
     "performed_notes",
     "read",
     "survey",
@@ -55,6 +56,7 @@ _HOMES = {
     "bars_said": "barwords",
     "find_layers": "layers",
     "Layers": "layers",
+    "overruled": "layers",
     "Palette": "palette",
     "performed_notes": "playing",
     "read": "reader",

@@ -136,3 +136,17 @@ def test_the_lesson_pack_holds_what_a_lesson_needs(heard: Path) -> None:
         assert any(name.endswith(ending) for name in names), ending
     assert any("licen" in name.lower() or "attribution" in name.lower() for name in names)
     assert all(not name.startswith("/") and ".." not in name for name in names)
+
+
+def test_the_spec_overrules_the_layers(program, tmp_path) -> None:
+    """With ``layers:`` in the spec ``check``, ``survey --spec`` and ``write`` take the user's word for a note's role."""
+    spec = tmp_path / "mine.yaml"
+    text = (DEMO / "weathercock.yaml").read_text(encoding="utf-8")
+    text = text.replace("score: weathercock.musicxml", f"score: {DEMO / 'weathercock.musicxml'}")
+    spec.write_text(text + "\nlayers:\n  - {bars: 1-8, staff: 2, role: counter-melody}\n", encoding="utf-8")
+    ran = program("survey", DEMO / "weathercock.musicxml", "--spec", spec, "--json")
+    assert ran.code == 0, ran.err
+    notes = [note for note in json.loads(ran.out)["notes"] if note["bar_index"] <= 8 and note["staff"] == 2]
+    assert {note["role"] for note in notes} == {"counter-melody"}
+    assert program("check", spec, "--variants", "strings alone").code in (0, 1)
+    assert program("write", spec, "strings alone", "--out", tmp_path / "written").code == 0
