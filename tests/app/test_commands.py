@@ -139,7 +139,7 @@ def test_the_lesson_pack_holds_what_a_lesson_needs(heard: Path) -> None:
 
 
 def test_the_spec_overrules_the_layers(program, tmp_path) -> None:
-    """With ``layers:`` in the spec ``check``, ``survey --spec`` and ``write`` take the user's word for a note's role."""
+    """With ``layers:`` in the spec ``check``, ``survey --spec`` and ``write`` take the user's word for a role."""
     spec = tmp_path / "mine.yaml"
     text = (DEMO / "weathercock.yaml").read_text(encoding="utf-8")
     text = text.replace("score: weathercock.musicxml", f"score: {DEMO / 'weathercock.musicxml'}")
