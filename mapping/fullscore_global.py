@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import re
 from typing import TYPE_CHECKING
 
 from mapping.fullscore_directions import Direction, Placed, words
 from mapping.fullscore_text import plain
-from reading.form_signs import HEADINGS
+from reading.headings import changes_tempo, headings
 from reading.musicxml_directions import jump_in
 
 if TYPE_CHECKING:
@@ -20,11 +19,6 @@ __all__ = ["AT_NOTES", "attacks", "global_signs", "players_words"]
 AT_NOTES = {"breath mark": "breath-mark", "caesura": "caesura", "stress": "stress", "unstress": "unstress"}
 """Words of the reading that stand for a sign at a note, and that sign."""
 
-_TEMPO = re.compile(
-    r"\b(rit|ritard|ritardando|rall|rallentando|riten|ritenuto|accel|accelerando|stringendo|string|affrettando|"
-    r"slargando|allargando|a tempo|tempo|più mosso|meno mosso|rubato)\b",
-    re.IGNORECASE,
-)
 _JUMPS = {
     "da capo": ("D.C.", 'dacapo="yes"'),
     "da capo al fine": ("D.C. al Fine", 'dacapo="yes"'),
@@ -45,9 +39,10 @@ def global_signs(arrangement: Arrangement) -> Placed:
     MusicXML 4.0 (W3C Music Notation Community Group): ``<sound>`` for jumps, ``<segno>``, ``<coda>``.
     """
     score, found = arrangement.score, Placed()
+    heads = headings(score)
     metronomes = {mark.onset: mark.value for mark in score.marks_of("tempo") if _metronome(mark.value)}
     for mark in _once(_system_words(arrangement)):
-        heading = mark.onset in metronomes or _is_heading(mark.value)
+        heading = (mark.onset, mark.value) in heads
         text = words(mark.value, 'font-weight="bold"' if heading else 'font-style="italic"')
         if heading and mark.onset in metronomes:  # one sign: Maestoso and its figure
             found.opening[mark.onset].append(_tempo(metronomes.pop(mark.onset), text))
@@ -70,36 +65,15 @@ def global_signs(arrangement: Arrangement) -> Placed:
 
 def players_words(score: Score) -> list[Mark]:
     """Return the words that belong to players (``dolce``), apart from tempo, jumps, and signs at notes."""
-    heads = _headings(score)
+    heads = headings(score)
     return [
         mark
         for mark in score.marks_of("text")
         if (mark.onset, mark.value) not in heads
-        and not _TEMPO.search(mark.value)
+        and not changes_tempo(mark.value)
         and not _asks_jump(score, mark)
         and not (mark.notes and mark.value in AT_NOTES)
     ]
-
-
-def _headings(score: Score) -> set[tuple[int, str]]:
-    """(onset, words) of the headings: named as such, or where a metronome figure stands, the first words there."""
-    tempos = {mark.onset for mark in score.marks_of("tempo")}
-    found, there = set(), set()
-    for mark in score.marks_of("text"):
-        if _is_heading(mark.value):
-            found.add((mark.onset, mark.value))
-            there.add(mark.onset)
-    for mark in score.marks_of("text"):
-        if mark.onset in tempos - there:
-            found.add((mark.onset, mark.value))
-            there.add(mark.onset)
-    return found
-
-
-def _is_heading(text: str) -> bool:
-    """Whether words name a tempo, as a heading does: capital first."""
-    word = text.strip().split(" ")[0]
-    return word[:1].isupper() and (word.lower().strip(".,:") in HEADINGS or bool(_TEMPO.search(text)))
 
 
 def _system_words(arrangement: Arrangement) -> list[Mark]:

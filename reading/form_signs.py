@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from reading.features import Bools, Floats, Ints, first_endings
-from reading.timeline import TEMPO_WORDS
+from reading.headings import names_tempo
 
 if TYPE_CHECKING:
     from reading.score import Score
@@ -25,9 +25,6 @@ WEIGHTS = {
 PACE = 1.2
 MOST = 2.0
 """Weights beyond this sum count no more."""
-EXTRA_HEADINGS = {"tempo", "trio", "coda", "minore", "maggiore", "doppio"}
-HEADINGS = {phrase.split(" ")[0] for phrase, _ in TEMPO_WORDS} | EXTRA_HEADINGS
-"""First words of headings (capitalised on the page); common practice, no source."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -87,13 +84,12 @@ def _headings(score: Score) -> Bools:
     pace = 0.0
     for mark in score.marks_of("tempo", "text"):
         row = score.bar_at(mark.onset) - 1
-        first = mark.value.strip().split(" ")[0]
         if mark.kind == "tempo":
             now = _figure(mark.value)
             heading = pace > 0 and now > 0 and not 1 / PACE < now / pace < PACE
             pace = now or pace
         else:
-            heading = first[:1].isupper() and first.lower().strip(".,:") in HEADINGS
+            heading = names_tempo(mark.value)
         bar = score.bars[row]
         out[row] |= heading and 2 * (mark.onset - bar["onset"]) < bar["duration"]
     out[:1] = False
