@@ -26,6 +26,7 @@ from reading.layers_phrases import finish_phrases
 from reading.layers_roles import doubling_rows, hand_overs
 from reading.layers_scores import scores_of
 from reading.layers_texture import staff_rows, texture_of
+from reading.layers_themes import taken_up
 from reading.score import Flag
 
 if TYPE_CHECKING:
@@ -130,6 +131,7 @@ def _layers(score: Score) -> Layers:
     lines = lines_of(texture)
     judged = scores_of(texture, lines)
     choices, costs = np.column_stack([judged[0], nobody_leads(texture, lines)]), change_costs(lines)
+    choices += taken_up(texture, lines, best_path(choices, costs))
     path, chance = best_path(choices, costs), posterior(choices, costs)
     answers, figure = hand_overs(texture)
     melody, sure = _melody(texture, lines, path, chance, answers, figure)

@@ -148,6 +148,8 @@ def line_words(texture: Texture, line: Line) -> str:
     texture : Texture
     line : Line
     """
+    if line.kind == "under":
+        return "highest notes under the repeated one, in either hand"
     kind = {"top": "highest", "bottom": "lowest", "long": "longest"}[line.kind]
     if texture.staves == 2:
         return f"{kind} notes of the {'right' if line.staff == 0 else 'left'} hand"

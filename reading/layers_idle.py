@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from reading.layers_lines import rows_of_one_note
 from reading.layers_texture import sounding_pairs
 
 if TYPE_CHECKING:
@@ -15,30 +16,46 @@ if TYPE_CHECKING:
 __all__ = ["drummed_bars", "nobody_leads"]
 
 _DRUM_ATTACKS, _DRUM_SHARE = 4, 0.8
+_ROCK_ATTACKS = 6  # of two notes in turn
+_LEAST_OF_ROW = 2  # attacks in the bar
 _ONE_CHORD = 0.6  # share of the left hand's chords that repeat the one before
 _LEADING = 5.6  # a line must be this much like a tune to lead where the upper hand does not
 
 
-def drummed_bars(texture: Texture, rows: IntArray) -> FloatArray:
-    """1 in bars in which (nearly) every note of the line repeats the one before: an accompaniment however it is timed.
+def drummed_bars(texture: Texture, rows: IntArray, of_row: BoolArray) -> FloatArray:
+    """1 in bars in which (nearly) every note of the line repeats the one before, or the last but one.
 
-    Judged in the bar alone. The window of a line that rests from its tune to repeat a note still holds the tune.
+    Or in which all its notes are of a row of one note: that is an accompaniment however it is timed. Judged in the bar
+    alone. The window of a line that rests from its tune to repeat a note still holds the tune.
 
     Parameters
     ----------
     texture : Texture
     rows : ndarray of int64
         Rows of the line, rising.
+    of_row : ndarray of bool, shape (n,)
+        From :func:`reading.layers_lines.rows_of_one_note`.
 
     Returns
     -------
     ndarray of float64, shape (bars,)
     """
-    bar = texture.bar[rows]
-    inside = np.diff(bar) == 0
-    same = np.bincount(bar[1:][inside], weights=np.diff(texture.pitch[rows])[inside] == 0, minlength=texture.bars + 1)
-    steps = np.bincount(bar[1:][inside], minlength=texture.bars + 1)
-    return ((steps + 1 >= _DRUM_ATTACKS) & (same >= _DRUM_SHARE * steps))[1:].astype(float)
+    drummed = [_comes_again(texture, rows, lag, least) for lag, least in ((1, _DRUM_ATTACKS), (2, _ROCK_ATTACKS))]
+    attacks, inside = (
+        np.bincount(texture.bar[rows], weights=weight, minlength=texture.bars + 1)[1:]
+        for weight in (None, of_row[rows])
+    )
+    alike = np.logical_or.reduce(drummed) | ((attacks >= _LEAST_OF_ROW) & (inside == attacks))
+    return np.asarray(alike, dtype=float)
+
+
+def _comes_again(texture: Texture, rows: IntArray, lag: int, least: int) -> BoolArray:
+    """By bar, whether it has *least* attacks or more and (nearly) every note is the one so many before it."""
+    bar, pitch = texture.bar[rows], texture.pitch[rows]
+    attacks = np.bincount(bar, minlength=texture.bars + 1)
+    inside = bar[lag:] == bar[:-lag]
+    same = np.bincount(bar[lag:], weights=inside & (pitch[lag:] == pitch[:-lag]), minlength=texture.bars + 1)
+    return np.asarray((attacks >= least) & (same >= _DRUM_SHARE * (attacks - lag)))[1:]
 
 
 def nobody_leads(texture: Texture, lines: list[Line]) -> FloatArray:
@@ -57,11 +74,12 @@ def nobody_leads(texture: Texture, lines: list[Line]) -> FloatArray:
     ndarray of float64, shape (bars,)
         Minus infinity where an upper staff moves.
     """
+    of_row = rows_of_one_note(texture, lines)
     drummed, silent = np.full((2, texture.bars), texture.staves > 1)
     for line in lines:
         if line.staff != texture.low:
             heard = _heard(texture, line.staff)
-            drummed &= ~heard | (drummed_bars(texture, line.rows) > 0)
+            drummed &= ~heard | (drummed_bars(texture, line.rows, of_row) > 0)
             silent &= ~heard
     lone = (
         np.diff(drummed, prepend=False) & np.diff(drummed[::-1], prepend=False)[::-1]

@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from reading.layers_lines import Line
     from reading.layers_texture import BoolArray, IntArray, Texture
 
-__all__ = ["contrapuntal_bars", "counter_rows", "pedal_point_rows"]
+__all__ = ["contrapuntal_bars", "counter_rows", "patterns", "pedal_point_rows"]
 
 _LONE = 0.9  # share of attacks with a single note
 _STEPS = 0.45  # share of intervals of one or two semitones
@@ -129,13 +129,13 @@ def contrapuntal_bars(texture: Texture, lines: list[Line]) -> tuple[int, ...]:
     """
     if not texture.bars:
         return ()
-    lines = [line for line in lines if line.kind != "long"]
+    lines = [line for line in lines if line.kind not in ("long", "under")]
     usual = float(np.median(texture.bar_end - texture.bar_onset))
     found: set[int] = set()
     for size in _PATTERNS:
         places: dict[tuple[int, ...], list[tuple[int, IntArray]]] = {}
         for number, line in enumerate(lines):
-            for key, rows in _patterns(texture, line.rows, size, usual):
+            for key, rows in patterns(texture, line.rows, size, usual):
                 places.setdefault(key, []).append((number, rows))
         for same in places.values():
             same.sort(key=lambda place: int(texture.onset[place[1][0]]))
@@ -149,8 +149,23 @@ def contrapuntal_bars(texture: Texture, lines: list[Line]) -> tuple[int, ...]:
     return tuple(sorted(found))
 
 
-def _patterns(texture: Texture, rows: IntArray, size: int, usual: float) -> list[tuple[tuple[int, ...], IntArray]]:
-    """Every run of *size* intervals of a line that is worth following, with its rows."""
+def patterns(texture: Texture, rows: IntArray, size: int, usual: float) -> list[tuple[tuple[int, ...], IntArray]]:
+    """Return every run of *size* intervals of a line that is worth following, with its rows.
+
+    Parameters
+    ----------
+    texture : Texture
+    rows : ndarray of int64
+        Rows of the line, rising.
+    size : int
+    usual : float
+        Ticks of a bar; a longer wait between two notes ends a pattern.
+
+    Returns
+    -------
+    list of (tuple of int, ndarray of int64)
+        Kinds of the intervals (up or down; repeated note, step, third, larger) and ticks between the attacks; rows.
+    """
     steps, waits = np.diff(texture.pitch[rows]), np.diff(texture.onset[rows])
     wide = np.abs(steps)
     kinds = np.sign(steps) * np.select([wide == 0, wide <= 2, wide <= 4], [0, 1, 2], 3)

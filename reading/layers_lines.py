@@ -1,4 +1,4 @@
-"""Six simple lines: the top, the bottom and the longest notes of each staff."""
+"""Simple lines: the top, the bottom and the longest notes of each staff, and what moves under a repeated top note."""
 
 from __future__ import annotations
 
@@ -10,10 +10,11 @@ import numpy as np
 if TYPE_CHECKING:
     from reading.layers_texture import BoolArray, IntArray, Texture
 
-__all__ = ["Line", "lines_of"]
+__all__ = ["Line", "lines_of", "rows_of_one_note"]
 
 _LEAST_ABOVE, _QUICK, _TIMES_QUICKER, _EVENLY = 2, 5, 1.8, 0.8  # attacks above; steps below; their ratio; equal steps
 _FIFTH = 7  # semitones
+_ROW_ATTACKS, _ROW_BARS = 6, 3  # of one note
 
 
 @dataclass(frozen=True, eq=False)
@@ -27,6 +28,8 @@ class Line:
 
 def lines_of(texture: Texture) -> list[Line]:
     """Return top, longest and bottom line of every staff that has notes.
+
+    And, where the uppermost staff has one note at the top for some bars, the highest notes of both hands under it.
 
     Parameters
     ----------
@@ -49,7 +52,43 @@ def lines_of(texture: Texture) -> list[Line]:
         lines.append(Line(staff, "top", top[~_figure_below(texture, rows)[np.searchsorted(rows, top)]]))
         lines.append(Line(staff, "long", rows[_unless_outlasted(by_length[last], onset, end)]))
         lines.append(Line(staff, "bottom", rows[_unless_covered(starts, onset, end, -pitch)]))
+    of_row = rows_of_one_note(texture, lines)
+    upper = next((line for line in lines if line.staff == 0 and line.kind == "top"), None)
+    if upper is not None and of_row[upper.rows].any():
+        under = _under_a_row(texture, upper, of_row)
+        lines += [Line(0, "under", under)] if len(under) else []
     return lines
+
+
+def rows_of_one_note(texture: Texture, lines: list[Line]) -> BoolArray:
+    """Which notes belong to a row of one and the same pitch at the top or the bottom of their hand, shape (n,).
+
+    Six attacks or more, over three bars or more: a drone, or an accompaniment.
+
+    Parameters
+    ----------
+    texture : Texture
+    lines : list of Line
+    """
+    result = np.zeros(len(texture.onset), dtype=bool)
+    for line in lines:
+        if line.kind != "long" and len(line.rows):
+            row = np.cumsum(np.diff(texture.pitch[line.rows], prepend=-1) != 0) - 1
+            bar, count = texture.bar[line.rows], np.bincount(row)
+            wide = bar[np.cumsum(count) - 1] - bar[np.cumsum(count) - count] + 1
+            result[line.rows[((count >= _ROW_ATTACKS) & (wide >= _ROW_BARS))[row]]] = True
+    return result
+
+
+def _under_a_row(texture: Texture, upper: Line, of_row: BoolArray) -> IntArray:
+    """The highest of what is left, whichever hand has it, in the bars in which the upper staff's top is one note."""
+    bars = texture.bars + 1
+    struck, inside = (
+        np.bincount(texture.bar[upper.rows], weights=w, minlength=bars) for w in (None, of_row[upper.rows])
+    )
+    rows = np.flatnonzero(~of_row & ((struck > 0) & (struck == inside))[texture.bar])
+    last = np.flatnonzero(np.diff(texture.onset[rows], append=-1))
+    return rows[_unless_covered(last, texture.onset[rows], texture.end[rows], texture.pitch[rows])]
 
 
 def _figure_below(texture: Texture, rows: IntArray) -> BoolArray:

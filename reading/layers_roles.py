@@ -201,17 +201,17 @@ def doubling_rows(texture: Texture, melody: BoolArray) -> BoolArray:
     for staff in range(texture.staves):
         here = together & (texture.staff == staff)
         for distance in np.unique(apart[here & (apart % 12 == 0)]):
-            _mark_runs(result, np.flatnonzero(here & (apart == distance)), spot, _RUN)
+            _mark_runs(result, np.flatnonzero(here & (apart == distance)), spot, _RUN, texture.pitch)
     alone = together & (texture.staff == texture.staff[mate]) & _pairs(texture)
     for sizes in ((3, 4), (8, 9)):
-        _mark_runs(result, np.flatnonzero(alone & np.isin(np.abs(apart), sizes)), spot, _RUN_THIRDS)
+        _mark_runs(result, np.flatnonzero(alone & np.isin(np.abs(apart), sizes)), spot, _RUN_THIRDS, texture.pitch)
     return result
 
 
-def _mark_runs(result: BoolArray, rows: IntArray, spot: IntArray, least: int) -> None:
-    """Mark the rows that accompany *least* or more melody notes in a row."""
+def _mark_runs(result: BoolArray, rows: IntArray, spot: IntArray, least: int, pitch: IntArray) -> None:
+    """Mark the rows that accompany *least* or more melody notes in a row and move with them."""
     for run in np.split(rows, np.flatnonzero(np.diff(spot[rows]) != 1) + 1):
-        if len(run) >= least:
+        if len(run) >= least and (pitch[run] != pitch[run[0]]).any():
             result[run] = True
 
 

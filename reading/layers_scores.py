@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from reading.layers_idle import drummed_bars
+from reading.layers_lines import rows_of_one_note
 from reading.layers_texture import lowest_of, moving_pairs, sounding_pairs
 
 if TYPE_CHECKING:
@@ -38,7 +39,7 @@ FEATURES = {
 }
 """Weight of each feature, by its name in the table of ``docs/survey.md``."""
 
-_BIAS_HIGH = {"top": -1.0, "bottom": -1.25, "long": -1.05}
+_BIAS_HIGH = {"top": -1.0, "bottom": -1.25, "long": -1.05, "under": 0.0}
 _BIAS_LOW = {"top": 0.75, "bottom": 0.7, "long": 0.7}  # offsets the negative height term of the left hand
 _BIAS_SUNG = 1.5
 _LONG, _FIGURATION = 0.75, 2.0  # taken off the longest notes; notes to the beat from which the highest are figuration
@@ -70,7 +71,7 @@ def scores_of(texture: Texture, lines: list[Line]) -> tuple[FloatArray, FloatArr
     """
     weights = np.asarray(list(FEATURES.values()))
     flags = _note_flags(texture)
-    frame = _Frame.of(texture)
+    frame, of_row = _Frame.of(texture), rows_of_one_note(texture, lines)
     features = np.zeros((texture.bars, len(lines), len(FEATURES)))
     present = np.zeros((texture.bars, len(lines)), dtype=bool)
     bias = np.zeros(len(lines))
@@ -83,7 +84,7 @@ def scores_of(texture: Texture, lines: list[Line]) -> tuple[FloatArray, FloatArr
         bias[column] = (_BIAS_LOW if low else _BIAS_HIGH)[line.kind] + _BIAS_SUNG * texture.sung[line.staff]
         if low:
             plain_bass[:, column] = _plain_bass(texture, line, found, frame)
-        drummed[:, column] = drummed_bars(texture, line.rows)
+        drummed[:, column] = drummed_bars(texture, line.rows, of_row)
     scores = features @ weights + bias - _PLAIN_BASS * plain_bass - _given_way(texture, lines, features)
     scores = _less_drumming(lines, scores, drummed > 0)
     best = np.where(present, scores, -np.inf).max(axis=1, keepdims=True)

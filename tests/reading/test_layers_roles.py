@@ -111,6 +111,43 @@ def test_figure_round_a_note_that_comes_back_is_no_answer(form_builder):
     assert Role.MELODY not in roles_of(form_builder.build(upper, lower), staff=2)
 
 
+def test_tune_under_a_repeated_top_note_is_found_in_either_hand(form_builder):
+    """A note repeated on every beat for bars is a drone; the tune below it goes from hand to hand by the bar.
+
+    So F. Chopin, Mazurka op. 6/2, bars 1-8, whose upper staff repeats one note (the score in music21's corpus); the
+    bars here are our own.
+    """
+    beats = "B4/1 B4/1 B4/1 B4/1"
+    upper = [beats, f"{beats} & D4/1 E4 F#4 G4/1.5 F#4"] * 4
+    lower = ["G2/4 & G4/1.5 F#4 G4 A4 F#4/1", "G2/4"] * 4
+    score = form_builder.build(upper, lower)
+    tune = find_layers(score).roles == int(Role.MELODY)
+    expected = (score.notes["pitch"] != 71) & (score.notes["pitch"] != 43)
+    assert tune.tolist() == expected.tolist()
+
+
+def test_theme_that_the_left_hand_takes_up_under_a_rocking_right_hand_is_the_tune(form_builder):
+    """The tune of the bars before, low and in sequence, leads though the right hand strikes more and higher.
+
+    So L. van Beethoven, op. 2/1, first movement, bars 67-72, where the second theme goes to the bass (common knowledge
+    of the piece, no source); the bars here are our own.
+    """
+    theme = ["A5/1 G5/1 E5/1 C5/1", "A4/1.5 G4 C5/1 E5/1"]
+    low = ["A3/1 G3/1 E3/1 C3/1", "A2/1.5 G2 C3/1 E3/1", "B3/1 A3/1 F3/1 D3/1", "B2/1.5 A2 D3/1 F3/1"]
+    rocking = ["E4 C4 " * 4, "E4 C4 E4+B4 C4 E4+C5 C4 E4 C4", "F4 D4 " * 4, "F4 D4 F4+C5 D4 F4+D5 D4 F4 D4"]
+    score = form_builder.build([*theme, *theme, *rocking], ["C3 G3 C3 G3 C3 G3 C3 G3"] * 4 + low)
+    late = score.notes["bar"] > 4
+    tune = find_layers(score).roles[late] == int(Role.MELODY)
+    assert tune.tolist() == (score.notes["staff"][late] == 2).tolist()
+
+
+def test_notes_that_repeat_with_the_melody_do_not_double_it(form_builder):
+    """A pedal in the bass an octave or two below a repeated note of the tune moves nowhere: it is no doubling."""
+    upper = ["C5/1 C5/1 C5/1 C5/1", "D5/1 E5/1 F5/1 D5/1"] * 4
+    score = form_builder.build(upper, ["C3+E3/1 C3+E3/1 C3+E3/1 C3+E3/1"] * 8)
+    assert Role.DOUBLING not in roles_of(score)
+
+
 def test_lead_in_during_a_breath_is_no_answer(form_builder):
     """Four quick notes of the left hand in a rest of one beat lead back; they are not the tune."""
     upper = ["G4/1 A4/1 B4/1 -/1", "C5/1 B4/1 A4/1 -/1", "B4/1 C5/1 D5/1 -/1", "C5/1 A4/1 G4/1 -/1"] * 2
