@@ -21,6 +21,7 @@ _PITCH = re.compile(r"([a-g]+|[A-G]+)(#{1,3}|-{1,3}|n)?")
 _SEMITONES = dict(zip("cdefgab", (0, 2, 4, 5, 7, 9, 11), strict=True))
 _MAX_SPINES = 256
 _TEXTS = ("**text", "**silbe", "**lyrics")
+_LEVEL = re.compile(r"(?<![a-z])(p+|m[pf]|f+)(?![a-z])")
 
 
 class TokenError(ValueError):
@@ -49,12 +50,16 @@ class Token:
 
 @dataclass(slots=True)
 class Hairpin:
-    """A hairpin of a ``**dynam`` spine: ``cresc`` or ``dim``, times in quarters; ``end`` None where none is found."""
+    """A hairpin of a ``**dynam`` spine: ``cresc`` or ``dim``, times in quarters; ``end`` None where none is found.
+
+    ``met``: a level, or a hairpin the other way, has begun in another spine.
+    """
 
     kind: str
     onset: Fraction
     spine: int
     end: Fraction | None = None
+    met: bool = False
 
 
 @dataclass
@@ -68,6 +73,7 @@ class KernTokens:
     end: Fraction = Fraction(0)
     torn: list[int] = field(default_factory=list)
     hairpins: list[Hairpin] = field(default_factory=list)
+    open: list[Hairpin] = field(default_factory=list)  # hairpins that a bracket may still end
     signs: list[Fraction] = field(default_factory=list)  # times of all signs of loudness
     syllables: int = 0  # tokens of sung text that hold any
 
@@ -174,26 +180,46 @@ def _data(found: KernTokens, spines: list[_Spine], fields: list[str], line: int)
         if "q" not in word.lower():
             spine.free = now + length
             found.end = max(found.end, spine.free)
-    for column, (spine, word) in enumerate(zip(spines, fields, strict=True)):
-        if spine.loudness and word != ".":
-            _loudness(found, word, column, now)
+    signs = [
+        (column, word)
+        for column, (spine, word) in enumerate(zip(spines, fields, strict=True))
+        if spine.loudness and word != "."
+    ]
+    after = min(spine.free for spine in spines if spine.kern)
+    for column, word in signs:  # what ends here ends before anything begins, whichever spine says so
+        _ended(found, word, column, (now, after))
+    for column, word in signs:
+        _begun(found, word, column, now)
 
 
-def _loudness(found: KernTokens, word: str, column: int, now: Fraction) -> None:
-    """Read the hairpins of a token: ``<`` and ``>`` begin, ``[`` and ``]`` end, brackets go on.
+def _ended(found: KernTokens, word: str, column: int, times: tuple[Fraction, Fraction]) -> None:
+    """End hairpins: ``[`` a crescendo, ``]`` a diminuendo; ``[[`` and ``]]`` after the note (*times*: here, after it).
 
-    One spine may end what its neighbour began (spines split where two hairpins overlap), its own first.
+    One spine may end what its neighbour began (spines split where two hairpins overlap), its own first. A hairpin after
+    which loudness has been set anew waits for no bracket: one left over is not its own.
     """
+    for sign in re.findall(r"\[+|\]+", word):
+        kind = "cresc" if sign[0] == "[" else "dim"
+        waiting = [one for one in found.open if one.kind == kind]
+        own = [one for one in waiting if one.spine == column]
+        for one in own[-1:] or [one for one in waiting if not one.met][-1:]:
+            one.end = times[len(sign) > 1]
+            found.open.remove(one)
+
+
+def _begun(found: KernTokens, word: str, column: int, now: Fraction) -> None:
+    """Begin hairpins, ``<`` and ``>``; an open one is over where its own spine sets a level or begins another."""
     found.signs.append(now)
-    for sign in word:
-        if sign in "[]":
-            kind = "cresc" if sign == "[" else "dim"
-            waiting = [one for one in found.hairpins if one.end is None and one.kind == kind and one.onset < now]
-            for one in [one for one in waiting if one.spine == column][-1:] or waiting[-1:]:
-                one.end = now
-    for sign, kind in (("<", "cresc"), (">", "dim")):
-        if sign in word:
-            found.hairpins.append(Hairpin(kind, now, column))
+    begun = [kind for sign, kind in (("<", "cresc"), (">", "dim")) if sign in word]
+    level = _LEVEL.search(word) is not None
+    before = [one for one in found.open if one.onset < now]
+    for one in before:
+        one.met |= level or any(kind != one.kind for kind in begun)
+        if one.spine == column and (level or begun):
+            found.open.remove(one)
+    made = [Hairpin(kind, now, column) for kind in begun]
+    found.hairpins += made
+    found.open += made
 
 
 def _token(found: KernTokens, word: str, place: tuple[int, int], now: Fraction) -> Fraction:

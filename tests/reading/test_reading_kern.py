@@ -153,6 +153,22 @@ def test_hairpins_are_all_kept(reads):
     assert any("hairpin" in remark.kind for remark in score.repaired)
 
 
+@pytest.mark.parametrize(("sign", "end"), [(">", 2), ("p", 2), ("<", 2), (".", 8)])
+def test_open_hairpin_ends_where_loudness_is_set_anew(sign, end, reads):
+    """A bracket long after another hairpin or a level is not the open hairpin's; without those it is."""
+    words = ["<", sign, "]" if sign == ">" else "[" if sign == "<" else ".", ".", "[", ".", ".", "."]
+    rows = [f"2C\t2c\t{word}" for word in words]
+    bars = [line for row in range(4) for line in (f"={row + 1}\t" * 2 + f"={row + 1}", *rows[2 * row : 2 * row + 2])]
+    score = reads("\n".join(["**kern\t**kern\t**dynam", "*M4/4\t*M4/4\t*", *bars, "*-\t*-\t*-"]) + "\n", "open.krn")
+    assert [mark.end / Q for mark in score.marks_of("hairpin") if mark.onset == 0] == [end]
+
+
+def test_double_bracket_ends_one_hairpin_after_its_note():
+    """``[[`` is one sign, not two, and ends after the note; a hairpin of the next spine goes on to its own bracket."""
+    text = "**kern\t**dynam\t**dynam\n4c\t<\t.\n4c\t.\t<\n4c\t[[\t.\n4c\t.\t.\n4c\t.\t[\n*-\t*-\t*-\n"
+    assert [(pin.onset, pin.end) for pin in read_tokens(text).hairpins] == [(0, 3), (1, 4)]
+
+
 def test_written_out_tremolo_stays_written_out(reads):
     """Repeated notes under a tremolo interpretation are all in the table."""
     text = "**kern\n*M1/4\n=1\n*tremolo\n16c\n16c\n16c\n16c\n*Xtremolo\n==\n*-\n"
