@@ -8,6 +8,7 @@ import textwrap
 from fractions import Fraction
 from typing import TYPE_CHECKING, Any
 
+from klangprobe.answers import warn_of_strays
 from klangprobe.console import say, say_json, table
 from klangprobe.remarks import grouped, remedy_of
 from klangprobe.workbench import Workbench, open_spec
@@ -27,9 +28,11 @@ _WIDTH, _WIDEST = 80, 100
 def run(path: Path, *, variants: list[str] | None, as_json: bool, every: bool = False) -> int:
     """Check every variant; return 1 where a part holds something no player can do, else 0.
 
-    Errors are told one by one; advice by kind and player, or one by one too where *every* remark is wanted.
+    Errors are told one by one; advice by kind and player, or one by one too where *every* remark is wanted. An answer
+    that names no finding is a warning: an edit of the score may move findings.
     """
     bench = open_spec(path)
+    warn_of_strays(bench)
     rows = [checked(bench, arrangement) for arrangement in bench.arrange(bench.names(variants or ()))]
     if as_json:
         say_json({"variants": rows})

@@ -62,7 +62,7 @@ def gathered(
         clips=clips.scored,
         plots=plots,
         findings=bench.survey.findings,
-        answers=bench.spec.answers,
+        answers=bench.decided,
         sounds=sounds,
         slug=place.lower(),
     )

@@ -129,5 +129,5 @@ def _words(bench: Workbench, spans: tuple[tuple[int, int], ...]) -> Any:
         if any(first <= finding.first_bar_index <= last for first, last in spans)
     ]
     names = {finding.name for finding in here}
-    answers = [answer.model_dump() for answer in bench.spec.answers if answer.finding in names]
+    answers = [answer.model_dump() for answer in bench.decided if answer.finding in names]
     return [(finding.name, finding.question, finding.rank) for finding in here], answers

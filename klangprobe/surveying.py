@@ -5,13 +5,17 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from base.errors import InputError, OutputError
+from base.identity import file_digest
 from base.writing import write_text
+from klangprobe.answers import answers_of, warn_of_strays
 from klangprobe.console import one_line, say, say_json, table
 from klangprobe.workbench import open_spec, read_score
 
 if TYPE_CHECKING:
     from pathlib import Path
 
+    from klangprobe.workbench import Workbench
+    from reading.answering import Given
     from reading.score import Score
     from reading.survey import Finding, Survey
 
@@ -34,7 +38,8 @@ def run(
     """Survey a score, or the score of a spec, and show or write what was found."""
     for target in (html, worksheet):
         _refuse_what_is_no_page(target)
-    score, found, answers = _surveyed(path, spec)
+    _refuse_one_file_for_two(html, worksheet)
+    score, found, given = _surveyed(path, spec)
     if html:
         from klangprobe.survey_page import survey_html
 
@@ -44,9 +49,9 @@ def run(
 
         write_text(worksheet, worksheet_html(score, found))
     if as_json:
-        say_json(_exported(score, found))
+        say_json(_exported(score, found, given))
         return
-    _tell(score, found, answers=answers, every=every)
+    _tell(score, found, given=given, every=every)
     for written in (html, worksheet):
         if written:
             say(f"Written: {written}")
@@ -62,13 +67,22 @@ def _refuse_what_is_no_page(target: Path | None) -> None:
             raise OutputError(msg, path=target, hint="Choose another name, such as survey.html.")
 
 
-def _surveyed(path: Path | None, spec: Path | None) -> tuple[Score, Survey, tuple[Any, ...] | None]:
-    """Return score, survey and, where a spec is given, its answers."""
+def _refuse_one_file_for_two(html: Path | None, worksheet: Path | None) -> None:
+    """The second page would take the place of the first."""
+    if html and worksheet and html.resolve() == worksheet.resolve():
+        msg = "is named for the page and for the worksheet"
+        raise OutputError(msg, path=worksheet, hint="Give --html and --worksheet two names.")
+
+
+def _surveyed(path: Path | None, spec: Path | None) -> tuple[Score, Survey, tuple[Given, ...] | None]:
+    """Return score, survey and, where a spec is given, its answers beside the findings."""
     from reading.sung import survey_song
 
     if spec:
         bench = open_spec(spec)
-        return bench.score, bench.survey, tuple(bench.spec.answers)
+        _refuse_other_score(path, bench)
+        warn_of_strays(bench)
+        return bench.score, bench.survey, answers_of(bench)
     if path is None:
         msg = "nothing to survey: name a score, or a spec with --spec"
         raise InputError(msg)
@@ -76,14 +90,33 @@ def _surveyed(path: Path | None, spec: Path | None) -> tuple[Score, Survey, tupl
     return score, survey_song(score), None
 
 
-def _exported(score: Score, found: Survey) -> dict[str, Any]:
-    """Return the documented export: the reading, then the survey's tables."""
+def _refuse_other_score(path: Path | None, bench: Workbench) -> None:
+    """A score named beside a spec must be the spec's own: answers to another piece would say nothing."""
+    if path is None:
+        return
+    own = bench.spec.piece.score
+    if not path.is_file():
+        msg = "there is no such file"
+        raise InputError(msg, path=path, hint=f"{bench.path} has its own score, {own}: leave the score out.")
+    if file_digest(path) != bench.score.sha256:
+        msg = f"is not the score of {bench.path}, which is {own}"
+        raise InputError(msg, path=path, hint="Leave the score out, or survey it without --spec.")
+
+
+def _exported(score: Score, found: Survey, given: tuple[Given, ...] | None) -> dict[str, Any]:
+    """Return the documented export: the reading, the survey's tables and, with a spec, the state of its answers."""
     import reading
 
-    return {"reading": reading.account(score), **found.to_json()}
+    data = {"reading": reading.account(score), **found.to_json()}
+    if given is None:
+        return data
+    decided = {one.finding.name for one in given if one.finding and one.state == "answered"}
+    for finding in data["findings"]:
+        finding["open"] = finding["name"] not in decided
+    return {**data, "answers": [one.to_json() for one in given]}
 
 
-def _tell(score: Score, found: Survey, *, answers: tuple[Any, ...] | None, every: bool) -> None:
+def _tell(score: Score, found: Survey, *, given: tuple[Given, ...] | None, every: bool) -> None:
     """Print the account of the reading and the findings."""
     import reading
 
@@ -96,17 +129,31 @@ def _tell(score: Score, found: Survey, *, answers: tuple[Any, ...] | None, every
         say(f"Not carried: {row['message']}")
     for line in _repaired(account["repaired"]):
         say(f"Put right: {line}")
-    shown = [finding for finding in found.findings if every or finding.rank <= _FIRST_RANKS]
-    if answers is not None:
-        shown = _still_open(found, answers)
-        say(f"\n{len(shown)} of {len(found.findings)} findings have no answer yet.")
+    asked = found.findings if given is None else _still_open(found, given)
+    shown = [finding for finding in asked if every or finding.rank <= _FIRST_RANKS]
+    if given is not None:
+        say(f"\n{_headline(found, asked)}")
     for rank, caption in _CAPTIONS.items():
         if rows := [_row(finding) for finding in shown if min(finding.rank, max(_CAPTIONS)) == rank]:
             say(f"\n{caption}")
             table(("bars", "kind", "evidence", "question"), rows)
-    hidden = len(found.findings) - len(shown)
-    if hidden and answers is None:
-        say(f"{_number(hidden, 'finding')} of lower rank: --all shows them too.")
+    if hidden := len(asked) - len(shown):
+        say(f"{_number(hidden, 'finding')} of lower rank: --all shows {'it' if hidden == 1 else 'them'} too.")
+
+
+def _still_open(found: Survey, given: tuple[Given, ...]) -> tuple[Finding, ...]:
+    """Return the findings that no answer decides."""
+    decided = {id(one.finding) for one in given if one.state == "answered"}
+    return tuple(finding for finding in found.findings if id(finding) not in decided)
+
+
+def _headline(found: Survey, left: tuple[Finding, ...]) -> str:
+    """What is open, rank by rank."""
+    words = []
+    for rank, what in ((1, "questions of the first rank"), (2, "of the second"), (3, "details")):
+        of = sum(one.rank == rank for one in found.findings)
+        words.append(f"{sum(one.rank == rank for one in left)} of {of} {what}")
+    return f"Still open: {'; '.join(words)}."
 
 
 def _number(count: int, what: str) -> str:
@@ -146,13 +193,6 @@ def _repaired(rows: list[dict[str, Any]]) -> list[str]:
         numbers = ", ".join(dict.fromkeys(bar for bar in bars if bar))
         lines.append(f"bar{'s' if ',' in numbers else ''} {numbers}: {message}" if numbers else message)
     return lines
-
-
-def _still_open(found: Survey, answers: tuple[Any, ...]) -> list[Finding]:
-    """Return the findings that the spec does not answer."""
-    from reading.survey import open_findings
-
-    return list(open_findings(found, answers))
 
 
 def _row(finding: Finding) -> tuple[str, str, str, str]:

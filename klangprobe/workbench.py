@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from mapping.arrangement import Arrangement
-    from mapping.spec import Spec
+    from mapping.spec import Answer, Spec
     from reading.layers import Layers
     from reading.score import Score
     from reading.survey import Survey
@@ -66,6 +66,20 @@ class Workbench:
         if self.spec.singers == NOBODY:
             return reading.survey(self.score, self.layers, palette=palette)
         return survey_song(self.score, palette, self.layers)
+
+    @cached_property
+    def decided(self) -> tuple[Answer, ...]:
+        """The answers that decide a finding, each under the name the survey gives that finding."""
+        if not self.spec.answers:
+            return ()
+        from reading.answering import given_answers
+
+        given = given_answers(self.survey, self.spec.answers)
+        return tuple(
+            self.spec.answers[one.row].model_copy(update={"finding": one.finding.name})
+            for one in given
+            if one.finding and one.state == "answered"
+        )
 
     def names(self, wanted: Sequence[str]) -> tuple[str, ...]:
         """Return the variants *wanted* (all where none is named), in the order of the spec.

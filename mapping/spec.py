@@ -84,7 +84,7 @@ class Rule(_Model):
 
 
 class Answer(_Model):
-    """A decision kept with its reason."""
+    """A decision kept with its reason: which variant, or nothing as long as the question is open."""
 
     finding: str
     choice: str
@@ -196,6 +196,7 @@ def load_spec(path: Path | str) -> Spec:
     SpecError
         With every problem found, in the order of the file.
     """
+    from mapping.spec_answers import choice_problems
     from mapping.spec_check import names_problems, start_problems, step_of
 
     path = Path(path)
@@ -205,7 +206,7 @@ def load_spec(path: Path | str) -> Spec:
     shape, problems = _shape(located)
     if shape is None:
         raise SpecError(_in_order(problems), path=path)
-    variants = {}
+    pruned, variants = bool(problems), {}
     for name, written in shape.variants.items():
         steps = []
         for row, data in enumerate(written.steps):
@@ -225,6 +226,7 @@ def load_spec(path: Path | str) -> Spec:
         located,
     )
     problems += start_problems(spec) + names_problems(spec)
+    problems += [] if pruned else choice_problems(spec)  # a variant that was pruned may well be chosen
     if problems:
         raise SpecError(_in_order(problems), path=path)
     return spec

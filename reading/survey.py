@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 from reading import figuration, form, pedal, repeats
 from reading.accents import Accent, accents
+from reading.answering import given_answers, open_findings
 from reading.features_whole import whole_bars
 from reading.findings import Finding, Option, ranked
 from reading.findings_again import asked_once
@@ -39,8 +40,6 @@ from reading.survey_dynamics import DynamicMark, dynamics
 from reading.survey_json import survey_json
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
-
     from reading.features_whole import WholeBars
     from reading.figuration import Figuration
     from reading.form import Sections
@@ -48,7 +47,7 @@ if TYPE_CHECKING:
     from reading.repeats import Repeat
     from reading.score import Score
 
-__all__ = ["Finding", "Option", "Survey", "open_findings", "survey"]
+__all__ = ["Finding", "Option", "Survey", "given_answers", "open_findings", "survey"]
 
 _MAKERS = (
     accent_findings,
@@ -167,23 +166,6 @@ def _facts(page: WholeBars, layers: Layers, palette: Palette) -> Facts:
 def _pedal_on_page(found: Pedal, score: Score) -> Pedal:
     """Return the pedal by the bars of the page."""
     return pedal.Pedal(tuple(replace(row, bar_index=score.bar_at(row.onset)) for row in found.rows))
-
-
-def open_findings(found: Survey, answers: Iterable[Any]) -> tuple[Finding, ...]:
-    """Return the findings that no answer names.
-
-    Parameters
-    ----------
-    found : Survey
-    answers : iterable
-        Each has a ``finding`` (attribute or key): the name of a finding, such as ``pedal 3-5``.
-
-    Returns
-    -------
-    tuple of Finding
-    """
-    named = {str(answer["finding"] if isinstance(answer, dict) else answer.finding).strip() for answer in answers}
-    return tuple(finding for finding in found.findings if finding.name not in named)
 
 
 class _CallableModule(ModuleType):
