@@ -271,7 +271,7 @@ def overruled(layers: Layers, score: Score, overrules: Iterable[Mapping[str, Any
 def _spans(score: Score, bars: Any) -> list[tuple[int, int]]:
     """Bar indices of a rule's bars."""
     if isinstance(bars, str | int):
-        from reading import bars_named
+        from reading.barwords import bars_named
 
         return [(int(a), int(b)) for a, b in bars_named(score, str(bars))]
     pairs = [bars] if isinstance(bars[0], int) else list(bars)

@@ -22,6 +22,7 @@ _HELD_SHARE = 0.75
 _HELD_BARS = 3
 _PATTERNS = (5, 6)  # intervals in a pattern that another line takes up
 _ANSWER_BARS = 3.0
+_MOVES = 2  # times its middle wait between attacks: a longer one is a note held
 
 
 def counter_rows(texture: Texture, melody: BoolArray, free: BoolArray) -> BoolArray:
@@ -184,11 +185,17 @@ def patterns(texture: Texture, rows: IntArray, size: int, usual: float) -> list[
 
 
 def _goes_on(texture: Texture, model: IntArray, first: IntArray, answer: IntArray) -> bool:
-    """Whether the line that began goes on with other notes and its own rhythm under the answer."""
+    """Whether the line that began goes on with other notes and its own rhythm under the answer, while that moves.
+
+    What it strikes while the answer only holds a note is a turn of its own: a dialogue.
+    """
     if set(first.tolist()) & set(answer.tolist()):
         return False
-    start, stop = texture.onset[answer[0]], texture.onset[answer[-1]]
-    inside = model[(texture.onset[model] >= start) & (texture.onset[model] <= stop)]
+    struck = texture.onset[answer]
+    inside = model[(texture.onset[model] >= struck[0]) & (texture.onset[model] <= struck[-1])]
+    waits = np.append(np.diff(struck), 0)
+    waiting = waits[np.searchsorted(struck, texture.onset[inside], side="right") - 1]
+    inside = inside[waiting <= _MOVES * np.median(waits[:-1])]
     if len(inside) < 3 or np.isin(inside, answer).mean() > 0.2:
         return False
     mine, others = set(texture.onset[inside].tolist()), set(texture.onset[answer].tolist())

@@ -141,6 +141,17 @@ def test_theme_that_the_left_hand_takes_up_under_a_rocking_right_hand_is_the_tun
     assert tune.tolist() == (score.notes["staff"][late] == 2).tolist()
 
 
+def test_hands_that_answer_each_other_are_no_counterpoint(form_builder):
+    """A motif that goes from hand to hand, each resting or holding its last note meanwhile, is a dialogue.
+
+    So L. van Beethoven, op. 14/1, first movement, bars 5-6; the bars here are our own.
+    """
+    run = "C{0}/0.25 E{0}/0.25 D{0}/0.25 F{0}/0.25 E{0}/0.25 G{0}/0.25 F{0}/0.25 A{0}/0.25"
+    upper = [f"{run.format(5)} G5/2", f"{run.format(4)} G4/2"]
+    lower = ["-/2 " + run.format(3), "G3/2 " + run.format(2)]
+    assert find_layers(form_builder.build(upper * 4, lower * 4)).contrapuntal == ()
+
+
 def test_notes_that_repeat_with_the_melody_do_not_double_it(form_builder):
     """A pedal in the bass an octave or two below a repeated note of the tune moves nowhere: it is no doubling."""
     upper = ["C5/1 C5/1 C5/1 C5/1", "D5/1 E5/1 F5/1 D5/1"] * 4
