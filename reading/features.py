@@ -26,6 +26,7 @@ __all__ = [
     "beat_ticks",
     "first_endings",
     "hands",
+    "has_half_upbeat",
     "has_keyboard",
     "nominal_ticks",
     "onset_sets",
@@ -37,6 +38,8 @@ UPPER, LOWER, OTHER = 0, 1, -1
 SLOTS = 24
 """Positions a bar is divided into for rhythm: divides evenly by 2, 3, 4, 6 and 8."""
 SPLIT_PITCH = 60
+HALF_UPBEAT = (0.4, 0.6)
+"""Share of the bar, from and to which an upbeat is half a bar."""
 
 Floats = np.ndarray[Any, np.dtype[np.float64]]
 Ints = np.ndarray[Any, np.dtype[np.int64]]
@@ -69,6 +72,18 @@ def hands(score: Score) -> Ints:
 def has_keyboard(score: Score) -> bool:
     """Say whether the score has a part on two staves, or so few parts that they are taken for two hands."""
     return len(score.parts) <= 2 or any(part.staves >= 2 for part in score.parts)
+
+
+def has_half_upbeat(score: Score) -> bool:
+    """Say whether the piece begins with about half a bar of upbeat, in bars that divide in two.
+
+    A first bar that begins with rests is an upbeat as well as a short one.
+    """
+    bars, sounding = score.bars, score.notes["onset"][played(score)]
+    if len(bars) < 2 or not len(sounding) or not int(bars["duration"][1]):
+        return False
+    length = (int(bars["onset"][1]) - int(sounding.min())) / int(bars["duration"][1])
+    return HALF_UPBEAT[0] <= length <= HALF_UPBEAT[1] and int(bars["beats"][1]) % 2 == 0
 
 
 def beat_ticks(score: Score) -> Ints:

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from reading.features import has_half_upbeat
 from reading.score import TICKS_PER_QUARTER
 
 if TYPE_CHECKING:
@@ -67,7 +68,7 @@ def whole_bars(score: Score) -> WholeBars:
     Two bars are one where both are shorter than their common metre, together fill it exactly, and the second neither
     opens the piece nor stands under another ending. What is printed between the parts (repeat sign, double bar, a
     heading over the upbeat) belongs to the whole bar the upbeat leads to; where the second part is half the bar or
-    more, to the bar itself.
+    more, to the bar itself, unless the piece begins with half a bar of upbeat.
 
     Parameters
     ----------
@@ -96,9 +97,11 @@ def _joined(
     bars["duration"] = ends["onset"] + ends["duration"] - bars["onset"]
     bars["repeat_end"], bars["double_bar"] = ends["repeat_end"], ends["double_bar"]
     begins, led = start + 1, []
+    half = has_half_upbeat(score)
     for part in np.flatnonzero(second).tolist():
         whole, upbeat, before = int(row[part]) - 1, score.bars[part], score.bars[part - 1]
-        leads = 2 * int(upbeat["duration"]) < int(bars["duration"][whole]) and whole + 1 < len(bars)
+        over = 2 * int(upbeat["duration"]) - int(bars["duration"][whole])
+        leads = (over < 0 or (half and over == 0)) and whole + 1 < len(bars)
         if upbeat["repeat_start"] or before["repeat_end"] or before["double_bar"]:
             bars["repeat_start"][whole + leads] = True
         if leads:

@@ -1,10 +1,9 @@
 """Where a passage begins, and how strongly it stands out from what came before.
 
-Four curves are added, each scaled to 0..1 over the piece: novelty of everything an orchestrator would notice (four bars
-either side), novelty of the figuration alone (two bars either side), starts of passages that are repeated elsewhere,
-and likeness to the opening. Local maxima are ranked; a double bar, a heading of tempo, a rehearsal mark, a new key
-signature or metre raises the rank. Keys and cadences explain a start, they do not find it. First endings and the upbeat
-are left out.
+Five curves are added, each scaled over the piece: novelty of everything an orchestrator would notice (four bars either
+side), novelty of the figuration alone (two bars either side), starts of passages that are repeated elsewhere, likeness
+to the opening, and, with half the weight, a thinner bar just before. Local maxima are ranked; a double bar, a heading
+of tempo, a rehearsal mark, a new key signature or metre raises the rank. Keys explain a start, they do not find it. First endings and the upbeat are left out.
 
 References
 ----------
@@ -17,7 +16,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from functools import partial
-from itertools import compress
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -27,6 +25,8 @@ from reading.features import Bools, Floats, Ints, first_endings, onset_sets
 from reading.features_bars import BarFeatures, bar_features
 from reading.features_noted import plainly_noted
 from reading.features_whole import WholeBars, whole_bars
+from reading.form_curves import likeness, novelty, scaled
+from reading.form_phrases import closings, from_upbeat
 from reading.form_signs import signs
 from reading.form_stretches import stretches
 from reading.form_words import Told, reasons_for
@@ -39,16 +39,19 @@ if TYPE_CHECKING:
     from reading.repeats import Repeat
     from reading.score import Score
 
-__all__ = ["Section", "Sections", "novelty", "sections", "sections_on_page", "whole_sections"]
+__all__ = ["Section", "Sections", "main_list", "novelty", "sections", "sections_on_page", "whole_sections"]
 
 LEAST_APART = 2
 """Bars between two starts."""
 CUT = 0.6
-"""The main list holds starts of at least this share of the mean of the five strongest."""
+"""The main list holds starts of at least this share of the mean of the five strongest,"""
+LEAST_BETWEEN, MOST_BETWEEN = 6, 12
+"""but on average at most one in six bars and at least one in twelve, as people mark them."""
 SIGNS = 0.4
 """What is printed adds at most this share of the strongest start heard, so that it lowers no other start."""
+CLOSING = 0.5
+"""Weight of a thinner bar before a start: a cadence ends many phrases that end no section."""
 OPENING_BARS = 4
-ROUNDING = 1e-6
 MOST_SEMITONES = 12
 """Transpositions tried, up and down."""
 REPEAT_CURVES = ((True, 0.4), (True, 0.5), (False, 0.4))
@@ -93,7 +96,8 @@ class Sections:
     curve : ndarray of float, shape (n,)
         Strength of a start at each bar, 0 to 1.
     parts : dict of str to ndarray, each of shape (n,)
-        The curves that were added: ``change``, ``figuration``, ``repetition``, ``opening``, ``signs``.
+        The curves that were added: ``change``, ``figuration``, ``repetition``, ``opening``, ``closing``,
+        ``signs``.
     """
 
     rows: tuple[Section, ...]
@@ -143,8 +147,8 @@ def whole_sections(page: WholeBars) -> Sections:
     page : WholeBars
         From :func:`reading.features_whole.whole_bars`; the score has a bar at least.
     """
-    repeats = find(page.score)
-    stretch_of = [_gathered(stretch, before, repeats, page) for before, stretch in stretches(plainly_noted(page.score))]
+    repeats, music = find(page.score), from_upbeat(plainly_noted(page.score))
+    stretch_of = [_gathered(stretch, before, repeats, page) for before, stretch in stretches(music)]
     bars = np.concatenate([part[0] for part in stretch_of])
     parts = {name: np.concatenate([part[1][name] for part in stretch_of]) for name in stretch_of[0][1]}
     heard = np.sum([curve for name, curve in parts.items() if name != "signs"], axis=0)
@@ -154,17 +158,27 @@ def whole_sections(page: WholeBars) -> Sections:
     curve = np.clip(total / strongest[0], 0.0, 1.0)
     words = [words_of for part in stretch_of for words_of in part[2]]
     ranked = _peaks(total)
-    cut = CUT * float(total[ranked[:5]].mean()) if ranked else 0.0
     told = {row: words[row]() for row in ranked}
     listed = [
         Section(int(bars[row]), round(float(curve[row]), 3), told[row].reasons, told[row].new, told[row].back)
         for row in ranked
     ]
-    strong = [bool(total[row] >= cut) for row in ranked]
+    main = main_list(total[ranked], len(bars))
     opening = (Section(1, 1.0, ("opening",)),) if len(bars) else ()
-    return Sections(
-        opening + tuple(compress(listed, strong)), tuple(compress(listed, ~np.array(strong, bool))), bars, curve, parts
-    )
+    return Sections(opening + tuple(listed[:main]), tuple(listed[main:]), bars, curve, parts)
+
+
+def main_list(ranked: Floats, n_bars: int) -> int:
+    """Return how many starts the main list holds.
+
+    Parameters
+    ----------
+    ranked : ndarray of float
+        What they reach, strongest first.
+    n_bars : int
+    """
+    strong = int(np.count_nonzero(ranked >= CUT * ranked[:5].mean())) if len(ranked) else 0
+    return min(max(strong, n_bars // MOST_BETWEEN), -(-n_bars // LEAST_BETWEEN), len(ranked))
 
 
 def _gathered(
@@ -186,62 +200,6 @@ def _bar_said(page: WholeBars, bar: int) -> str:
     return bars_said(page.page, first, first)
 
 
-def novelty(alike: Floats, half_width: int) -> Floats:
-    """Return how much the bars from each bar on differ from the bars before it.
-
-    Parameters
-    ----------
-    alike : ndarray of float, shape (n, n)
-        Likeness of bars, 0 to 1.
-    half_width : int
-        Bars looked at on either side.
-
-    Returns
-    -------
-    ndarray of float, shape (n,)
-        Never negative; the value at row i is for a boundary before bar i. Past the ends the outermost bar is repeated.
-    """
-    offset = np.arange(-half_width, half_width)
-    centre = offset + 0.5
-    taper = np.exp(-0.5 * (centre / (0.6 * half_width)) ** 2)
-    kernel = np.outer(np.sign(centre) * taper, np.sign(centre) * taper)
-    rows = np.clip(np.arange(len(alike))[:, None] + offset, 0, len(alike) - 1)
-    windows = alike[rows[:, :, None], rows[:, None, :]]
-    return np.asarray(np.maximum(np.einsum("nij,ij->n", windows, kernel), 0.0))
-
-
-def likeness(matrix: Floats) -> Floats:
-    """Return the likeness of rows, ``exp(-distance / median distance)``.
-
-    Parameters
-    ----------
-    matrix : ndarray of float, shape (n, d)
-
-    Returns
-    -------
-    ndarray of float, shape (n, n)
-    """
-    shared = np.einsum("id,jd->ij", matrix, matrix)  # not a threaded product: its start costs more than the work
-    square = np.diagonal(shared)
-    distance = np.sqrt(np.maximum(square[:, None] + square[None, :] - 2 * shared, 0.0))
-    distance[distance < ROUNDING] = 0.0
-    apart = distance[np.triu_indices(len(matrix), 1)]
-    middle = float(np.median(apart)) if len(apart) else 0.0
-    if middle <= 0:
-        middle = float(apart.mean()) if len(apart) and apart.any() else 1.0
-    return np.asarray(np.exp(-distance / middle))
-
-
-def scaled(curve: Floats) -> Floats:
-    """Return the curve with its minimum at 0 and its 99th percentile at 1, cut there; a flat curve becomes zeros."""
-    if not len(curve):
-        return curve
-    low, high = float(curve.min()), float(np.percentile(curve, 99))
-    if high <= low:
-        high = float(curve.max())
-    return np.clip((curve - low) / (high - low), 0.0, 1.0) if high > low else np.zeros_like(curve)
-
-
 def _curves(score: Score, features: BarFeatures, keep: Bools) -> tuple[dict[str, Floats], Floats]:
     """Return the curves that add up to the strength of a start, and how alike bars are at the best transposition."""
     alike = {name: likeness(matrix) for name, matrix in features.groups.items()}
@@ -253,6 +211,7 @@ def _curves(score: Score, features: BarFeatures, keep: Bools) -> tuple[dict[str,
         "figuration": scaled(novelty(alike["figuration"], 2)),
         "repetition": scaled(np.sum([scaled(curve) for curve in repeated], axis=0)),
         "opening": scaled(opening),
+        "closing": CLOSING * scaled(closings(score, keep)),
         "signs": signs(score).strength[keep],
     }
     return parts, moved

@@ -22,6 +22,7 @@ from reading.features_noted import plainly_noted
 from reading.features_whole import WholeBars, whole_bars
 from reading.form_stretches import stretches
 from reading.repeats_alike import diagonal_runs, dice, soft_dice, transposed_dice
+from reading.repeats_runs import CHANCE, LEAST_BARS, LIKE, by_chance, levels, runs, sure_level
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -30,9 +31,6 @@ if TYPE_CHECKING:
 
 __all__ = ["Repeat", "find", "repeats_on_page"]
 
-LIKE = 0.6
-"""Bars at least this alike belong to a run: shuffling the bars of whole movements then leaves no run of four."""
-LEAST_BARS = 4
 LEAST_ECHO = 2
 """Bars of a phrase repeated at once, to the note."""
 LITERAL = 0.9
@@ -40,11 +38,6 @@ EXACT = 0.8
 UPPER_WEIGHT = 0.9
 """Two bars alike in the right hand alone count this much: a theme over a new accompaniment."""
 LEAST_STROKES = 3
-CHANCE = 0.003
-"""Runs expected by chance in the whole piece, above which a run is not reported."""
-LEVEL_STEP = 0.1
-LOOK_AHEAD = 3
-"""Bars averaged where a run is continued past its surest part."""
 MODAL_LIKE = 0.75
 """Asked of a return in the other mode, where a neighbouring semitone counts half."""
 MODAL_GAIN = 0.1
@@ -130,9 +123,8 @@ def _found(score: Score, like: float, least_bars: int) -> tuple[Repeat, ...]:
     same = dice(exact)
     found: list[tuple[float, Repeat]] = []
     soft, minor = _soft_likeness(score, keep), _minor(score, keep)
-    for start, lag, length in _runs(alike, like, least_bars):
-        rows = np.arange(start, start + length)
-        semitones = int(alike[:, rows, rows + lag].mean(axis=1).argmax())  # that of most of it, not of the surest part
+    for run in runs(alike, like, least_bars):
+        start, lag, length, semitones, rows = run.start, run.lag, run.length, run.semitones, run.rows
         value = float(alike[:, rows, rows + lag].max(axis=0).mean())
         kind = _kind(semitones, value, float(same[rows, rows + lag].mean()))
         if kind == "varied" and _other_mode(minor, rows, lag):
@@ -161,47 +153,6 @@ def _likeness(score: Score, keep: Bools) -> Floats:
     )
 
 
-def _runs(alike: Floats, like: float, least_bars: int) -> list[tuple[int, int, int]]:
-    """Return (first row, lag, length) of every run that chance does not explain, continued at both ends."""
-    best = alike.max(axis=0)
-    out = []
-    for matrix in alike:
-        levels = _levels(matrix, like)
-        for start, lag, length in diagonal_runs(matrix, like, least_bars):
-            along = matrix.diagonal(lag)[start : start + length]
-            level = _sure_level(len(matrix), levels, along, least_bars) if lag > 1 else 0.0
-            if level:
-                first, last = _continued(best.diagonal(lag), start, start + length, level)
-                out.append((first, lag, last - first))
-    return out
-
-
-def _levels(matrix: Floats, like: float) -> list[tuple[float, int]]:
-    """Return levels of likeness from *like* up, each with the pairs of bars that reach it (neighbours left out)."""
-    upper = matrix[np.triu_indices(len(matrix), 2)]
-    return [(float(level), int(np.count_nonzero(upper >= level))) for level in np.arange(like, 1.0, LEVEL_STEP)]
-
-
-def _sure_level(n_bars: int, levels: list[tuple[float, int]], along: Floats, least_bars: int) -> float:
-    """Return the lowest likeness at which a run is too long for chance (0 for none)."""
-    for level, pairs in levels:
-        strong = int(np.count_nonzero(along >= level))
-        if strong >= least_bars and _by_chance(n_bars, pairs, strong) * n_bars / 4 <= CHANCE:
-            return level
-    return 0.0
-
-
-def _by_chance(n_bars: int, pairs: int, length: int) -> float:
-    """Return how many runs of *length* n bars in random order would hold at two given distances.
-
-    Where all bars resemble each other (a drone, one rhythm throughout) four alike in a row mean nothing. With a share
-    p of all pairs of bars alike, a distance between bars holds about n * p ** length runs. The run's own pairs do not
-    count as a reason to distrust it.
-    """
-    others = max(pairs - length, 0) / max(n_bars * (n_bars - 1) / 2, 1.0)
-    return float(2 * n_bars * others**length)
-
-
 def _echoes(same: Floats) -> list[tuple[int, int, int]]:
     """Return (first row, lag, length) of short phrases said twice at once, to the note; one bar said often is none."""
     out = []
@@ -209,7 +160,7 @@ def _echoes(same: Floats) -> list[tuple[int, int, int]]:
     for start, lag, length in diagonal_runs(same, LITERAL, LEAST_ECHO):
         rows = np.arange(start, start + length)
         varied = same[rows[:-1], rows[1:]].min() < LITERAL
-        sure = _by_chance(len(same), pairs, length) <= CHANCE
+        sure = by_chance(len(same), pairs, length) <= CHANCE
         if (
             LEAST_ECHO <= lag <= length
             and lag < LEAST_BARS
@@ -219,22 +170,6 @@ def _echoes(same: Floats) -> list[tuple[int, int, int]]:
         ):
             out.append((start, lag, length))
     return out
-
-
-def _continued(along: Floats, first: int, last: int, like: float) -> tuple[int, int]:
-    """Return the run (first row, row after the last) drawn out while the next bars resemble at any transposition.
-
-    A return often shifts register for a few bars; asking one transposition throughout would cut it there.
-    """
-    while last < len(along) and along[last : last + LOOK_AHEAD].mean() >= like:
-        last += 1
-    while first > 0 and along[max(first - LOOK_AHEAD, 0) : first].mean() >= like:
-        first -= 1
-    while along[last - 1] < like:
-        last -= 1
-    while along[first] < like:
-        first += 1
-    return first, last
 
 
 def _soft_likeness(score: Score, keep: Bools) -> Floats:
@@ -247,10 +182,10 @@ def _modal_runs(soft: Floats, minor: Bools, least_bars: int) -> list[tuple[int, 
     """Return (semitones, first row, lag, length, likeness) of runs alike but for the mode."""
     out = []
     for semitones, matrix in enumerate(soft):
-        levels = _levels(matrix, MODAL_LIKE)
+        steps = levels(matrix, MODAL_LIKE)
         for start, lag, length in diagonal_runs(matrix, MODAL_LIKE, least_bars):
             rows = np.arange(start, start + length)
-            sure = lag > 1 and _sure_level(len(matrix), levels, matrix[rows, rows + lag], least_bars) > 0
+            sure = lag > 1 and sure_level(len(matrix), steps, matrix[rows, rows + lag], least_bars) > 0
             if sure and _other_mode(minor, rows, lag):
                 out.append((semitones, start, lag, length, float(matrix[rows, rows + lag].mean())))
     return out

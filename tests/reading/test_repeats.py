@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from reading import repeats
+from reading.repeats_runs import parted
 
 THEME = ["E4 G4 C5/1 B4/1 G4/1", "D4 F4 A4/1 G4/1 F4/1", "E4 G4 E5/1 D5/1 C5/1", "B4/1 A4/1 G4/2"]
 MINOR = ["Eb4 G4 C5/1 Bb4/1 G4/1", "D4 F4 Ab4/1 G4/1 F4/1", "Eb4 G4 Eb5/1 D5/1 C5/1", "Bb4/1 Ab4/1 G4/2"]
@@ -66,13 +67,26 @@ def test_register_shift_inside_a_return(form_builder):
     assert [(r.first, r.later) for r in found] == [((1, 8), (13, 20))]
 
 
-def test_interval_is_that_of_most_of_the_return(form_builder):
-    """A return that begins as before and goes on a fourth higher, as sonatas do, is called a fourth higher."""
+def test_return_is_parted_where_its_interval_changes(form_builder):
+    """A return that begins as before and goes on a fourth higher, as in sonatas, is two repeats, one at each interval."""
     rng = np.random.default_rng(1)
     upper, lower = random_piece(form_builder, rng, 14)
     back = upper[:4] + moved(upper[4:], 5), lower[:4] + moved(lower[4:], 5)
     found = repeats.find(form_builder.build(upper + BETWEEN + back[0], lower + CHORDS + back[1]))
-    assert [(r.first, r.later, r.semitones) for r in found] == [((1, 14), (19, 32), 5)]
+    assert {(r.first, r.later, r.semitones, r.kind) for r in found} == {
+        ((1, 4), (19, 22), 0, "literal"),
+        ((5, 14), (23, 32), 5, "transposed"),
+    }
+
+
+def test_new_bars_inside_a_return_belong_to_no_repeat():
+    """Six bars that resemble nothing at any one interval part a run; three bars at another interval do not."""
+    along = np.full((12, 20), 0.2)
+    along[0, :7], along[5, 13:], along[np.arange(1, 12, 2), np.arange(7, 13)] = 0.9, 0.9, 0.7
+    assert parted(along) == [(0, 7, 0), (13, 7, 5)]
+    along = np.full((12, 15), 0.2)
+    along[0], along[0, 6:9], along[7, 6:9] = 0.9, 0.1, 0.9
+    assert parted(along) == [(0, 15, 0)]
 
 
 def test_phrase_said_twice(form_builder):
