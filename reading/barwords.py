@@ -10,8 +10,15 @@ from base.errors import InputError
 if TYPE_CHECKING:
     from reading.score import Score
 
-__all__ = ["bars_named", "bars_said"]
+__all__ = ["COUNTED", "bars_named", "bars_said", "counts_bars"]
 
+COUNTED = (
+    "#14 is the fourteenth bar counted from the start, every part of a bar and every ending counted: so are bars named"
+    " whose printed number stands elsewhere too."
+)
+"""What the sign means, for whoever reads it."""
+
+_SIGN = re.compile(r"(?<![\w&])#[1-9][0-9]*")
 _ITEM = re.compile(r"(#?\s*[^\s,–-]+(?:\s*\([^)]*\))?)(?:\s*[-–]\s*(#?\s*[^\s,–-]+(?:\s*\([^)]*\))?))?")
 
 
@@ -59,14 +66,24 @@ def bars_said(score: Score, first: int, last: int) -> str:
     first, last : int
         Bar indices from 1, both included.
     """
-    printed = [score.bar_numbers[bar - 1] for bar in (first, last)]
-    text = printed[0] if first == last else "-".join(printed)
+    printed = dict.fromkeys(score.bar_numbers[bar - 1] for bar in (first, last))  # two parts of one bar: its number
+    text = "-".join(printed)
     try:
         if bars_named(score, text) == ((first, last),):
             return text
     except InputError:
         pass  # a printed number that cannot be said: count instead
     return f"#{first}" if first == last else f"#{first}-#{last}"
+
+
+def counts_bars(text: str) -> bool:
+    """Say whether a text names a bar by counting, so that :data:`COUNTED` should be said with it.
+
+    Parameters
+    ----------
+    text : str
+    """
+    return bool(_SIGN.search(text))
 
 
 def _bar(score: Score, word: str) -> tuple[int, int]:

@@ -74,7 +74,7 @@ class Finding:
     question : str
     options : tuple of Option
     bars : str
-        The bars as printed, as a spec writes them.
+        The bars as printed, as a spec writes them; without the upbeat that the indices count in.
     """
 
     kind: str
@@ -127,7 +127,7 @@ def ranked(page: WholeBars, drafts: Iterable[Draft]) -> tuple[Finding, ...]:
     result = []
     for rank, draft in zip(ranks, strongest, strict=True):
         first, last = page.on_page(draft.first, draft.last, upbeat=draft.upbeat)
-        bars = bars_said(page.page, first, last)
+        bars = bars_said(page.page, *page.on_page(draft.first, draft.last))  # 9-16, though an upbeat leads there
         result.append(
             Finding(
                 draft.kind,
