@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
 __all__ = ["READER_VERSION", "load", "save"]
 
-READER_VERSION = 12
+READER_VERSION = 13
 """Raised whenever the same file would be read differently."""
 
 

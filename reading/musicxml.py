@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 from base.errors import ScoreError
 from reading.draft import MAX_BARS, Draft, RawBar
+from reading.musicxml_credits import composer_of, title_of
 from reading.musicxml_marks import BadPlace
 from reading.musicxml_part import PartReader
 from reading.safety import parse_xml
@@ -48,7 +49,7 @@ def read_musicxml(data: bytes, path: Path) -> Draft:
         root = _partwise(root)
     if root.tag != "score-partwise":
         raise ScoreError(f"an XML file, but not a score: its root is <{root.tag}>", path=path)
-    draft = Draft(title=_title(root), composer=_composer(root))
+    draft = Draft(title=title_of(root), composer=composer_of(root))
     names = _part_names(root)
     parts = root.findall("part")
     if not parts:
@@ -142,21 +143,6 @@ def _partwise(root: Any) -> Any:
             measure.extend(list(piece))
     made.extend(parts.values())
     return made
-
-
-def _title(root: Any) -> str:
-    """Work title, with the movement's where both are given."""
-    work = (root.findtext("work/work-title") or "").strip()
-    movement = (root.findtext("movement-title") or "").strip()
-    return ", ".join(dict.fromkeys(item for item in (work, movement) if item))
-
-
-def _composer(root: Any) -> str:
-    """Return the creator of type composer."""
-    for creator in root.iterfind("identification/creator"):
-        if creator.get("type") in (None, "composer"):
-            return (creator.text or "").strip()
-    return ""
 
 
 def _part_names(root: Any) -> dict[str, str]:
