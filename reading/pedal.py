@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from reading.barwords import bars_said
 from reading.features import (
     LOWER,
     OTHER,
@@ -204,7 +205,8 @@ def _same_pattern(score: Score, hit: Attacks, by_bar: list[Ints], marked: list[i
         if bar in printed:
             model = (bar, pattern)
         elif len(mine) >= LEAST_PATTERN and pattern == model[1]:
-            out[bar] = f"simile: the left hand goes on as in bar {model[0]}, where the pedal is printed"
+            said = bars_said(score, model[0], model[0])
+            out[bar] = f"simile: the left hand goes on as in bar {said}, where the pedal is printed"
     return out
 
 

@@ -25,6 +25,8 @@ _SUDDEN = 2
 """Degrees on the scale of ``DYNAMICS`` (p to mf is 2) from which a change without a hairpin counts as sudden."""
 _SHORT_BARS = 4
 """Two contrasts at most so many bars apart belong to one alternation."""
+_SOFT, _LOUD = DYNAMICS.index("p"), DYNAMICS.index("f")
+"""Piano and softer, forte and louder: the two sides of an alternation; what lies between is itself."""
 
 
 @dataclass(frozen=True)
@@ -51,6 +53,8 @@ class Contrast:
         Marks in order, the one before the first change included.
     bars : tuple of int
         Bar index of each mark.
+    onsets : tuple of int
+        Ticks of each mark.
     degrees : int
         Largest step on the scale of ``DYNAMICS``.
     """
@@ -59,6 +63,7 @@ class Contrast:
     last_bar: int
     marks: tuple[str, ...]
     bars: tuple[int, ...]
+    onsets: tuple[int, ...]
     degrees: int
 
 
@@ -141,27 +146,33 @@ def contrasts(score: Score, rows: tuple[DynamicMark, ...]) -> tuple[Contrast, ..
     groups: list[list[int]] = []
     for place in sudden:
         close = groups and levels[place].bar_index - levels[groups[-1][-1]].bar_index <= _SHORT_BARS
-        back = place >= 2 and levels[place].mark == levels[place - 2].mark
-        if close and back and groups[-1][-1] == place - 1:
+        if close and groups[-1][-1] == place - 1 and _side(levels[place]) == _side(levels[place - 2]):
             groups[-1].append(place)
         else:
             groups.append([place])
-    return tuple(_contrast(score, levels, group) for group in groups)
+    return tuple(_contrast(levels, group) for group in groups)
 
 
-def _contrast(score: Score, levels: list[DynamicMark], group: list[int]) -> Contrast:
+def _side(level: DynamicMark) -> int:
+    """Return the side of a level: soft and loud ones are alike, whether p or pp, f or ff."""
+    return _SOFT if level.degree <= _SOFT else _LOUD if level.degree >= _LOUD else level.degree
+
+
+def _contrast(levels: list[DynamicMark], group: list[int]) -> Contrast:
     """Describe one change or one alternation."""
     marks = levels[group[0] - 1 : group[-1] + 1]
     steps = [abs(b.degree - a.degree) for a, b in itertools.pairwise(marks)]
     last = marks[-1].bar_index
     if len(group) > 1 and group[-1] + 1 < len(levels):
-        usual = max(b.bar_index - a.bar_index for a, b in itertools.pairwise(marks))
+        apart = sorted(b.bar_index - a.bar_index for a, b in itertools.pairwise(marks[1:]))
+        usual = apart[(len(apart) - 1) // 2]
         last = min(last + max(0, usual - 1), levels[group[-1] + 1].bar_index - 1)
     return Contrast(
         marks[1].bar_index,
         max(last, marks[1].bar_index),
         tuple(mark.mark for mark in marks),
         tuple(mark.bar_index for mark in marks),
+        tuple(mark.onset for mark in marks),
         max(steps),
     )
 
