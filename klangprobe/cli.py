@@ -69,11 +69,17 @@ def survey(
         typer.Option("--spec", metavar="SPEC", help="Show what this spec leaves open."),
     ] = None,
     every: Annotated[bool, typer.Option("--all", help="Every finding, not only the first ranks.")] = False,
+    questions: Annotated[
+        Optional[int],  # noqa: UP045
+        typer.Option("--questions", min=1, metavar="N", help="How many the worksheet asks (at most 20 if left out)."),
+    ] = None,
 ) -> None:
     """Say what must be rethought for orchestra, bar by bar."""
     from klangprobe import surveying
 
-    surveying.run(score, spec=spec, as_json=json, html=html, worksheet=worksheet, every=every)
+    surveying.run(
+        score, spec=spec, as_json=json, html=html, worksheet=worksheet, every=every, questions=questions
+    )  # fmt: skip
 
 
 @app.command()

@@ -1,7 +1,4 @@
-"""The survey as a page with engraved bars, and as a worksheet with blank answers for class.
-
-Both are one file that works offline and prints on A4; neither runs a script.
-"""
+"""The survey as a page with engraved bars: one file that works offline, prints on A4 and runs no script."""
 
 from __future__ import annotations
 
@@ -9,6 +6,8 @@ from html import escape
 from typing import TYPE_CHECKING, Any
 
 from klangprobe.survey_page_engrave import Excerpts
+from klangprobe.survey_page_frame import legend, page, title_of
+from reading.barwords import bars_said
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -17,35 +16,12 @@ if TYPE_CHECKING:
     from reading.score import Score
     from reading.survey import Survey
 
-__all__ = ["step_text", "survey_html", "worksheet_html"]
+__all__ = ["step_text", "survey_html"]
 
 _DRAWN_RANKS = 2
 _DRAWN = 40  # findings of the second rank are drawn as long as there are no more in all
 _SURE = 0.8
 _RANKS = {1: "must be answered", 2: "should be answered", 3: "details"}
-_STYLE = """
-:root{color-scheme:light}
-body{font:1rem/1.45 Georgia,serif;color:#1c1c1c;background:#fff;margin:0 auto;max-width:62rem;padding:1rem}
-h1{font-size:1.6rem;margin:.2rem 0}h2{font-size:1.2rem;margin:1.6rem 0 .4rem}h3{font-size:1.05rem;margin:0 0 .3rem}
-table{border-collapse:collapse;width:100%;font-size:.92rem}
-th,td{text-align:left;vertical-align:top;padding:.25rem .5rem;border-bottom:1px solid #bbb}
-th{border-bottom:2px solid #444}
-tbody th{padding-top:.8rem}summary{cursor:pointer;padding:.15rem 0}summary:focus{outline:3px solid #00458a}
-article{border-top:1px solid #888;padding:.8rem 0;break-inside:avoid}
-article svg{width:100%;height:auto;display:block}
-.found{fill:#e0a100;fill-opacity:.2}
-.bars{font-variant-numeric:tabular-nums;white-space:nowrap}
-pre{background:#f3f1ec;padding:.5rem;overflow-x:auto;font-size:.85rem;margin:.2rem 0 .6rem}
-.blank{border-bottom:1px solid #555;height:2.1rem}.blanks p{margin:.4rem 0 0;font-size:.9rem}
-.curve{width:100%;height:8rem}.curve path{fill:none;stroke:#1c1c1c;stroke-width:1.5}.curve line{stroke:#a06000}
-.curve text{font:11px Georgia,serif}
-a{color:#00458a}a:focus{outline:3px solid #00458a}
-@media (max-width:40rem){.list thead{display:none}.list tr{display:block;border-bottom:1px solid #bbb;padding:.3rem 0}
-.list td,.list th{display:block;border:0;padding:.05rem 0}
-.list td:nth-child(-n+2){display:inline-block;padding-right:.6rem;font-weight:bold}}
-@media print{body{max-width:none;padding:0;font-size:10pt}a{color:inherit;text-decoration:none}}
-"""
-_POLICY = "default-src 'none'; style-src 'unsafe-inline'; img-src data:; font-src data:"
 
 
 def survey_html(score: Score, found: Survey) -> str:
@@ -63,9 +39,11 @@ def survey_html(score: Score, found: Survey) -> str:
     """
     excerpts = Excerpts(score)
     parts = [
-        f"<h1>{escape(_title(score))}</h1>",
-        f"<p>{len(score.bars)} bars, {len(found.findings)} findings. What must be rethought for orchestra, the most"
-        " urgent first. Each option opens on its spec steps, ready to paste into a variant.</p>",
+        f"<h1>{escape(title_of(score))}</h1>",
+        f"<p>{len(score.bars)} bars, {len(found.findings)} findings. What must be rethought for orchestra: first"
+        " what must be answered, then what should be, then details, each in the order of the piece. Each option opens"
+        " on its spec steps, ready to paste into a variant.</p>",
+        legend(text for one in found.findings for text in (one.name, one.question, *one.evidence)),
         _list(found.findings),
         "<h2>Where passages begin</h2>",
         _curve(score, found),
@@ -84,41 +62,7 @@ def survey_html(score: Score, found: Survey) -> str:
         "<p>Before an arrangement of a work in copyright is performed or shared, its rights must be cleared; that is"
         " the arranger's duty.</p>"
     )
-    return _page(f"Survey: {_title(score)}", parts)
-
-
-def worksheet_html(score: Score, found: Survey) -> str:
-    """Return a worksheet for class: the bars and the questions, the answers blank.
-
-    Parameters
-    ----------
-    score : Score
-    found : Survey
-
-    Returns
-    -------
-    str
-        HTML, made to be printed. It holds the findings of the first rank, without evidence and options.
-    """
-    excerpts = Excerpts(score)
-    parts = [
-        f"<h1>{escape(_title(score))}</h1>",
-        "<p>Name: ____________________ &nbsp; Date: ______________</p>",
-        "<p>For each passage: what makes you think so, what would you write, and why?</p>",
-    ]
-    chosen = [finding for finding in found.findings if finding.rank == 1]
-    for number, finding in enumerate(sorted(chosen, key=lambda one: one.first_bar_index), 1):
-        label = _bars(finding)
-        blanks = "".join(
-            f'<p>{words}</p><div class="blank"></div>'
-            for words in ("What in the notes shows it?", "Which instruments, which technique?", "Because:")
-        )
-        parts.append(
-            f"<article><h3>{number}. {_bars(finding)}</h3>"
-            f"{excerpts.svg(finding.first_bar_index, finding.last_bar_index, label=label)}"
-            f'<p>{escape(finding.question)}</p><div class="blanks">{blanks}</div></article>'
-        )
-    return _page(f"Worksheet: {_title(score)}", parts)
+    return page(f"Survey: {title_of(score)}", parts, excerpts)
 
 
 def step_text(step: dict[str, Any]) -> str:
@@ -145,27 +89,6 @@ def _folded(words: str, articles: list[str]) -> list[str]:
     """The findings of the last rank, shown when asked for."""
     head = f"<h2>{words.capitalize()}</h2><details><summary>{len(articles)} more findings</summary>"
     return [head, *articles, "</details>"]
-
-
-def _title(score: Score) -> str:
-    """Title and composer, or the file's name."""
-    return (score.title or score.source) + (f" ({score.composer})" if score.composer else "")
-
-
-def _page(title: str, parts: Iterable[str]) -> str:
-    """The whole page."""
-    body = "\n".join(parts)
-    return (
-        '<!doctype html>\n<html lang="en"><head><meta charset="utf-8">'
-        f'<meta http-equiv="Content-Security-Policy" content="{_POLICY}">'
-        '<meta name="viewport" content="width=device-width, initial-scale=1">'
-        f"<title>{escape(title)}</title><style>{_STYLE}</style></head>\n<body><main>\n{body}\n</main></body></html>\n"
-    )
-
-
-def _bars(finding: Finding) -> str:
-    """The bars of a finding as a heading."""
-    return f"Bar{'s' * (finding.first_bar_index != finding.last_bar_index)} {escape(finding.bars)}"
 
 
 def _anchor(finding: Finding) -> str:
@@ -200,11 +123,12 @@ def _article(finding: Finding, excerpts: Excerpts | None) -> str:
     drawing = ""
     if excerpts is not None:
         label = f"bars {finding.bars}, {finding.kind}"
-        drawing = excerpts.svg(finding.first_bar_index, finding.last_bar_index, label=label)
+        drawing = excerpts.figure(finding.first_bar_index, finding.last_bar_index, label=label)
     evidence = "".join(f"<li>{escape(line)}</li>" for line in finding.evidence)
     options = "".join(_option(option) for option in finding.options)
     return (
-        f'<article id="{_anchor(finding)}"><h3>{escape(finding.name)}</h3>{drawing}<ul>{evidence}</ul>'
+        f'<article id="{_anchor(finding)}"><div class="keep"><h3>{escape(finding.name)}</h3>{drawing}</div>'
+        f"<ul>{evidence}</ul>"
         f"<p><strong>{escape(finding.question)}</strong></p>{options}</article>"
     )
 
@@ -235,8 +159,7 @@ def _layers(score: Score, found: Survey) -> str:
     """Why the notes have their roles, and how many of them should be checked."""
     unsure = float((found.layers.confidence < _SURE).mean()) if len(found.layers.confidence) else 0.0
     rows = "".join(
-        f'<tr><td class="bars">{escape(score.bar_numbers[one.first_bar - 1])}'
-        f"{'' if one.first_bar == one.last_bar else '-' + escape(score.bar_numbers[one.last_bar - 1])}</td>"
+        f'<tr><td class="bars">{escape(bars_said(score, one.first_bar, one.last_bar))}</td>'
         f"<td>{escape(one.text)}</td></tr>"
         for one in found.layers.evidence
     )

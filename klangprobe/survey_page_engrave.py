@@ -11,29 +11,94 @@ if TYPE_CHECKING:
 
 __all__ = ["Excerpts"]
 
-_MOST_BARS = 8
+WIDE, NARROW = 2000, 1000
+"""Page widths in tenths of a millimetre: a book column, a telephone."""
+_MOST_BARS, _FEWEST_BARS = 8, 4
 _MEASURE = re.compile(r'<g id="[^"]*" class="measure">')
 _LINE = re.compile(r'<path d="M(\d+) (\d+) L(\d+) (\d+)" stroke-width')
 _IDS = re.compile(r'<g id="(?![A-Z0-9]{4}-)[^"]*" ')
 _HEAD = re.compile(r"<svg ")
+_GLYPHS = re.compile(r"<defs>(.*?)</defs>", re.DOTALL)
+_GLYPH = re.compile(r'<g id="([^"]*)">.*?</g>', re.DOTALL)
+_STYLE = re.compile(r"<style[^>]*>(.*?)</style>", re.DOTALL)
+_OWN_ID = re.compile(r' id="[^"]*"(?=>)')
+_NAME = re.compile(r"<(part-name|part-abbreviation)\b[^>]*>[^<]*</\1>")
 _PAD = 300  # above and below the staff lines, in the units of the drawing (180 to a space)
 
 
 class Excerpts:
     """Draws bars of one score; Verovio and the score are loaded once, and no stretch is drawn twice.
 
+    Signs and fonts that all drawings need are kept once, in :attr:`shared`.
+
     Parameters
     ----------
     score : Score
         Drawn as read, so that every source format can be drawn.
+    wide : int
+        Width of the wide drawings in tenths of a millimetre: the wider, the smaller the notes.
+    systems : int, optional
+        Bars are left out at the end until a wide drawing has no more systems than this; four bars stay in any case.
     """
 
-    def __init__(self, score: Score) -> None:
-        self._score = score
+    def __init__(self, score: Score, wide: int = WIDE, systems: int | None = None) -> None:
+        self._score, self._wide, self._systems = score, wide, systems
         self._toolkit: Any = None
-        self._drawn: dict[tuple[int, int], str] = {}
+        self._drawn: dict[tuple[int, int, int], str] = {}
+        self._glyphs: dict[str, str] = {}
+        self._fonts: dict[str, None] = {}
 
-    def svg(self, first: int, last: int, *, label: str, mark: bool = True) -> str:
+    def figure(self, first: int, last: int, *, label: str) -> str:
+        """Return the bars drawn twice, for a wide page and for a telephone, of which the page shows one.
+
+        Parameters
+        ----------
+        first, last : int
+            Bar indices of the finding.
+        label : str
+            Read out in place of the drawing.
+        """
+        span = self._span(first, last)
+        drawings = (
+            f'<div class="{name}">{self._bare(self.svg(first, last, label=label, width=width, span=span))}</div>'
+            for name, width in (("wide", self._wide), ("narrow", NARROW))
+        )
+        shown, count = span[1] - first + 1, last - first + 1
+        note = f'<p class="small">The first {shown} of {count} bars.</p>' if shown < count else ""
+        return f'<div class="music">{"".join(drawings)}{note}</div>'
+
+    def _span(self, first: int, last: int) -> tuple[int, int]:
+        """Bars to draw, so that they take up no more systems than wanted; bars around them fill no system alone."""
+        span = _with_neighbours(first, last, _MOST_BARS, len(self._score.bars))
+        for most in range(_MOST_BARS, _FEWEST_BARS - 1, -1) if self._systems else ():
+            start, stop = _with_neighbours(first, last, most, len(self._score.bars))
+            own = min(last, stop)
+            span = min(((start, stop), (start, own), (first, own)), key=self._systems_of)
+            if self._systems_of(span) <= (self._systems or 0):
+                break
+        return span
+
+    def _systems_of(self, span: tuple[int, int]) -> int:
+        """Systems of a wide drawing."""
+        return self._draw(*span, self._wide).count('class="system"')
+
+    @property
+    def shared(self) -> tuple[str, str]:
+        """Style sheet and hidden drawing that the figures made so far need on their page."""
+        glyphs = "".join(self._glyphs.values())
+        hidden = f'<svg class="music signs" width="0" height="0" aria-hidden="true"><defs>{glyphs}</defs></svg>'
+        return "".join(self._fonts), hidden if glyphs else ""
+
+    def svg(
+        self,
+        first: int,
+        last: int,
+        *,
+        label: str,
+        mark: bool = True,
+        width: int = WIDE,
+        span: tuple[int, int] | None = None,
+    ) -> str:
         """Return the bars as one drawing, at most eight; one bar before and after is shown if there is room.
 
         Parameters
@@ -44,32 +109,51 @@ class Excerpts:
             Read out in place of the drawing.
         mark : bool
             Whether the finding's bars are tinted.
+        width : int
+            Of the page drawn on, in tenths of a millimetre.
+        span : tuple of int, optional
+            First and last bar drawn, where other bars are wanted.
         """
-        last = min(last, first + _MOST_BARS - 1)
-        room = _MOST_BARS - (last - first + 1)
-        start = first - 1 if first > 1 and room else first
-        stop = last + 1 if last < len(self._score.bars) and room - (start < first) > 0 else last
-        drawing = self._draw(start, stop)
+        start, stop = span or _with_neighbours(first, last, _MOST_BARS, len(self._score.bars))
+        drawing = self._draw(start, stop, width)
         if mark:
-            drawing = _tinted(drawing, range(first - start, last - start + 1))
+            drawing = _tinted(drawing, range(first - start, min(last, stop) - start + 1))
         return _HEAD.sub(
             f'<svg role="img" aria-label="{escape(label, quote=True)}" ', _IDS.sub("<g ", drawing), count=1
         )
 
-    def _draw(self, start: int, stop: int) -> str:
+    def _draw(self, start: int, stop: int, width: int) -> str:
         """Let Verovio draw a stretch of bars."""
-        if (start, stop) in self._drawn:
-            return self._drawn[start, stop]
-        if self._toolkit is None:
-            self._toolkit = _loaded(self._score)
-        self._toolkit.select({"measureRange": f"{start}-{stop}"})
-        self._toolkit.redoLayout()
-        self._drawn[start, stop] = str(self._toolkit.renderToSVG(1))
-        return self._drawn[start, stop]
+        key = (start, stop, width)
+        if key not in self._drawn:
+            if self._toolkit is None:
+                self._toolkit = _loaded(self._score)
+            self._toolkit.setOptions({"pageWidth": width})
+            self._toolkit.select({"measureRange": f"{start}-{stop}"})
+            self._toolkit.redoLayout()
+            self._drawn[key] = str(self._toolkit.renderToSVG(1))
+        return self._drawn[key]
+
+    def _bare(self, drawing: str) -> str:
+        """A drawing without what it shares with all others; that is kept."""
+        for glyphs in _GLYPHS.findall(drawing):
+            self._glyphs |= {found[1]: found[0] for found in _GLYPH.finditer(glyphs)}
+        self._fonts |= {style: None for style in _STYLE.findall(drawing) if "@font-face" in style}
+        drawing = _STYLE.sub("", _GLYPHS.sub("", drawing))
+        return _OWN_ID.sub("", drawing, count=1)
+
+
+def _with_neighbours(first: int, last: int, most: int, count: int) -> tuple[int, int]:
+    """First and last bar drawn: at most *most* of *count*, one before and one after where there is room."""
+    last = min(last, first + most - 1)
+    room = most - (last - first + 1)
+    start = first - 1 if first > 1 and room else first
+    stop = last + 1 if last < count and room - (start < first) > 0 else last
+    return start, stop
 
 
 def _loaded(score: Score) -> Any:
-    """Verovio with the score loaded, set for excerpts: no heads, no repeats unfolded."""
+    """Verovio with the score loaded, set for excerpts: no heads, no repeats unfolded, one part without its name."""
     import verovio
 
     import mapping
@@ -79,12 +163,13 @@ def _loaded(score: Score) -> Any:
     toolkit = verovio.toolkit()
     toolkit.setOptions(
         {
-            "scale": 40, "pageWidth": 2000, "pageHeight": 60_000, "adjustPageHeight": True, "footer": "none",
+            "scale": 40, "pageWidth": WIDE, "pageHeight": 60_000, "adjustPageHeight": True, "footer": "none",
             "header": "none", "svgViewBox": True, "svgFormatRaw": True, "expandNever": True, "xmlIdSeed": 1,
             "pageMarginLeft": 20, "pageMarginRight": 20, "pageMarginTop": 20, "pageMarginBottom": 20,
         }
     )  # fmt: skip
-    toolkit.loadData(score_xml(mapping.piano(score)))
+    xml = score_xml(mapping.piano(score))
+    toolkit.loadData(_NAME.sub(r"<\1/>", xml) if len(score.parts) == 1 else xml)
     return toolkit
 
 

@@ -10,6 +10,7 @@ from base.writing import write_text
 from klangprobe.answers import answers_of, warn_of_strays
 from klangprobe.console import one_line, say, say_json, table
 from klangprobe.workbench import open_spec, read_score
+from reading.barwords import COUNTED, counts_bars
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -34,8 +35,12 @@ def run(
     html: Path | None,
     worksheet: Path | None,
     every: bool,
+    questions: int | None = None,
 ) -> None:
-    """Survey a score, or the score of a spec, and show or write what was found."""
+    """Survey a score, or the score of a spec, and show or write what was found.
+
+    The worksheet asks the number of *questions* wanted, else at most twenty of the first rank.
+    """
     for target in (html, worksheet):
         _refuse_what_is_no_page(target)
     _refuse_one_file_for_two(html, worksheet)
@@ -45,16 +50,27 @@ def run(
 
         write_text(html, survey_html(score, found))
     if worksheet:
-        from klangprobe.survey_page import worksheet_html
+        from klangprobe.survey_worksheet import worksheet_html
 
-        write_text(worksheet, worksheet_html(score, found))
+        write_text(worksheet, worksheet_html(score, found, questions))
     if as_json:
         say_json(_exported(score, found, given))
         return
     _tell(score, found, given=given, every=every)
-    for written in (html, worksheet):
-        if written:
-            say(f"Written: {written}")
+    if html:
+        say(f"Written: {html}")
+    if worksheet:
+        say(f"Written: {worksheet} ({_how_many(found, questions)})")
+
+
+def _how_many(found: Survey, questions: int | None) -> str:
+    """How many questions the worksheet asks, and how to have others."""
+    from klangprobe.survey_worksheet import asked
+
+    count = len(asked(found.findings, questions))
+    first = sum(finding.rank == 1 for finding in found.findings)
+    more = f", the strongest of {first} of the first rank" if questions is None and count < first else ""
+    return f"{_number(count, 'question')}{more}; --questions N asks more or fewer"
 
 
 def _refuse_what_is_no_page(target: Path | None) -> None:
@@ -137,6 +153,8 @@ def _tell(score: Score, found: Survey, *, given: tuple[Given, ...] | None, every
         if rows := [_row(finding) for finding in shown if min(finding.rank, max(_CAPTIONS)) == rank]:
             say(f"\n{caption}")
             table(("bars", "kind", "evidence", "question"), rows)
+    if any(counts_bars(text) for finding in shown for text in _row(finding)):
+        say(COUNTED)
     if hidden := len(asked) - len(shown):
         say(f"{_number(hidden, 'finding')} of lower rank: --all shows {'it' if hidden == 1 else 'them'} too.")
 

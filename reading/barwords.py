@@ -13,8 +13,8 @@ if TYPE_CHECKING:
 __all__ = ["COUNTED", "bars_named", "bars_said", "counts_bars"]
 
 COUNTED = (
-    "#14 is the fourteenth bar counted from the start, every part of a bar and every ending counted: so are bars named"
-    " whose printed number stands elsewhere too."
+    "#14 is the fourteenth bar counted from the start, each part of a bar and each ending by itself; bars are named so"
+    " where their printed number stands at another bar too."
 )
 """What the sign means, for whoever reads it."""
 

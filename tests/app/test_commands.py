@@ -65,10 +65,19 @@ def test_survey_writes_page_and_worksheet(program) -> None:
     """Two HTML files that load nothing from elsewhere."""
     ran = program("survey", DEMO / "weathercock.musicxml", "--html", "page.html", "--worksheet", "sheet.html")
     assert ran.code == 0, ran.err
+    assert "--questions N asks more or fewer" in ran.out
     for name in ("page.html", "sheet.html"):
         text = Path(name).read_text()
         assert "<svg" in text
         assert 'src="http' not in text
+
+
+def test_a_worksheet_has_as_many_questions_as_wanted(program) -> None:
+    """``--questions`` asks the strongest, and says how many it asks; none at all is refused."""
+    ran = program("survey", DEMO / "weathercock.musicxml", "--worksheet", "sheet.html", "--questions", "3")
+    assert "sheet.html (3 questions; " in ran.out
+    assert Path("sheet.html").read_text().count("<article") == 3
+    assert program("survey", DEMO / "weathercock.musicxml", "--worksheet", "sheet.html", "--questions", "0").code == 2
 
 
 def test_survey_of_a_spec_says_what_is_open(program) -> None:

@@ -1,5 +1,6 @@
 """The survey as a page and as a worksheet."""
 
+import re
 from dataclasses import replace
 from pathlib import Path
 from xml.etree import ElementTree
@@ -7,8 +8,10 @@ from xml.etree import ElementTree
 import pytest
 from ruamel.yaml import YAML
 
-from klangprobe.survey_page import step_text, survey_html, worksheet_html
+from klangprobe.survey_page import step_text, survey_html
 from klangprobe.survey_page_engrave import Excerpts
+from klangprobe.survey_worksheet import MOST_QUESTIONS, asked, worksheet_html
+from reading.barwords import COUNTED
 from reading.reader import read
 from reading.survey import survey
 
@@ -50,6 +53,64 @@ def test_bars_of_a_finding_are_marked_and_no_others(found):
     ElementTree.fromstring(svg)
 
 
+def test_each_drawing_finds_the_signs_it_shares(page):
+    """Clefs and heads stand once on the page, under one name each, and every one used is there."""
+    defined = re.findall(r'<g id="([A-Z0-9]{4}-[^"]*)"', page)
+    assert len(defined) == len(set(defined)) > 5
+    assert set(re.findall(r'href="#([A-Z0-9]{4}-[^"]*)"', page)) <= set(defined)
+
+
+def test_a_telephone_gets_its_own_drawing(found):
+    """A wide and a narrow drawing of the same bars; the narrow one has about two bars to a system."""
+    figure = Excerpts(found.score).figure(9, 14, label="bars 9-14")
+    wide, narrow = figure.split('<div class="narrow">')
+    assert wide.count('class="measure"') == narrow.count('class="measure"') == 8
+    assert narrow.count('class="system"') >= 4 > wide.count('class="system"')
+
+
+def test_ink_and_paper_turn_with_the_reader(page):
+    """By night paper is dark and everything drawn takes the colour of the words; no drawing has a colour of its own."""
+    assert "prefers-color-scheme:dark" in page
+    assert "color-scheme:light dark" in page
+    assert set(re.findall(r'(?:fill|stroke)="([^"]+)"', page)) <= {"none", "currentColor"}
+
+
+def test_order_and_bars_are_said_as_they_are(found, page):
+    """The list is by rank and within it in the order of the piece; what ``#`` means is said once, where it stands."""
+    assert "each in the order of the piece" in page
+    assert "most urgent" not in page
+    assert COUNTED not in page
+    counted = tuple(replace(one, bars="#33") for one in found.findings[:2])
+    for html in (survey_html, worksheet_html):
+        assert html(found.score, replace(found, findings=counted)).count(COUNTED) == 1
+
+
+def test_a_worksheet_is_for_a_lesson_not_for_a_term(found):
+    """Twenty questions at most, the strongest of the first rank, in the order of the piece; more when asked for."""
+    many = [
+        replace(found.findings[0], first_bar_index=bar, last_bar_index=bar, rank=1, strength=0.5 + (bar % 7) / 20)
+        for bar in range(56, 0, -1)
+    ]
+    few = [replace(one, rank=2, strength=1.0) for one in many[:3]]
+    chosen = asked([*few, *many])
+    assert len(chosen) == MOST_QUESTIONS
+    assert {one.rank for one in chosen} == {1}
+    assert [one.first_bar_index for one in chosen] == sorted(one.first_bar_index for one in chosen)
+    left = max(one.strength for one in many if one not in chosen)
+    assert min(one.strength for one in chosen) >= left
+    assert len(asked(many, 3)) == 3
+    assert len(asked([*few, *many], 58)) == 58
+
+
+def test_the_bars_of_a_question_fill_two_systems_at_most(found):
+    """So two questions go on a page; a bar shown only beside the passage fills no system alone."""
+    excerpts = Excerpts(found.score, 2500, 2)
+    for first, last in ((9, 12), (13, 17), (25, 32), (33, 48)):
+        wide = excerpts.figure(first, last, label="bars").split('<div class="narrow">')[0]
+        assert wide.count('class="system"') <= 2
+    assert "The first" in excerpts.figure(25, 48, label="bars")
+
+
 def test_worksheet_asks_and_does_not_answer(found):
     """The worksheet has the questions and blank lines, no evidence and no options."""
     few = replace(found, findings=found.findings[:2])
@@ -59,6 +120,7 @@ def test_worksheet_asks_and_does_not_answer(found):
         assert finding.evidence[0] not in sheet
         assert finding.options[0].says not in sheet
     assert sheet.count('class="blank"') == 3 * len(few.findings)
+    assert 'class="question"' in sheet
 
 
 def test_text_of_the_score_cannot_become_markup(found):
