@@ -2,12 +2,12 @@
 
 Per hand and bar the notes that go on sounding under the others are taken out first (a held bass below a figure is not
 part of the figure), then :func:`reading.figuration_cells.name_figure` names the rest. Families are settled by their
-neighbours, so that one odd bar does not break a passage; the finer class is left as found.
+neighbours (:func:`reading.figuration_stretches.settled`), so that one odd bar does not break a passage; the finer class
+is left as found.
 """
 
 from __future__ import annotations
 
-from collections import Counter
 from dataclasses import dataclass, replace
 from itertools import groupby, pairwise
 from typing import TYPE_CHECKING
@@ -18,6 +18,7 @@ from reading.features import LOWER, UPPER, Bools, beat_ticks, hands, nominal_tic
 from reading.features_noted import strokes_written
 from reading.features_whole import WholeBars, whole_bars
 from reading.figuration_cells import name_figure
+from reading.figuration_stretches import settled
 from reading.figuration_strokes import rhythm_name, strokes_of
 
 if TYPE_CHECKING:
@@ -44,7 +45,8 @@ class Figure:
     figure : str
         Finer class as found in this bar (``Alberti``, ``wide arpeggio`` ...).
     rhythm : str
-        Usual time between attacks as a note value; ``uneven`` where there is no usual one, empty without attacks.
+        Usual time between attacks as a note value (``8th``, ``half tied to 8th``); ``uneven`` where there is no usual
+        one, empty without attacks.
     low, high : int
         MIDI pitches; -1 without notes.
     per_beat : float
@@ -180,9 +182,9 @@ def playable(figure: Figure, facts: InstrumentFacts, *, beat_s: float) -> tuple[
     fastest = limit or facts.notes_per_second
     reasons = []
     if figure.low < facts.low:
-        reasons.append(f"{facts.low - figure.low} semitones below the range of {facts.name}")
+        reasons.append(f"{_semitones(facts.low - figure.low)} below the range of {facts.name}")
     if figure.high > facts.high:
-        reasons.append(f"{figure.high - facts.high} semitones above the range of {facts.name}")
+        reasons.append(f"{_semitones(figure.high - facts.high)} above the range of {facts.name}")
     if figure.at_once > facts.at_once:
         reasons.append(f"{figure.at_once} notes at once, {facts.at_once} at most")
     if rate > fastest:
@@ -190,6 +192,11 @@ def playable(figure: Figure, facts: InstrumentFacts, *, beat_s: float) -> tuple[
     if figure.leap >= facts.leap and rate > fastest / 2:
         reasons.append(f"leaps of {figure.leap} semitones at {rate:.1f} notes a second")
     return not reasons, tuple(reasons)
+
+
+def _semitones(count: int) -> str:
+    """Return ``1 semitone``, ``2 semitones``."""
+    return f"{count} semitone{'s' * (count > 1)}"
 
 
 def _hand(score: Score, hand: int, staff: int) -> list[Figure]:
@@ -216,7 +223,7 @@ def _hand(score: Score, hand: int, staff: int) -> list[Figure]:
             over = first[row] > 0 and last_end[first[row] - 1] > edges[row]
             name = ("held", "held over") if over else ("rest", "rest")
             figures.append(Figure(row + 1, staff, *name))
-    return _settled(figures)
+    return settled(figures)
 
 
 def _figure(score: Score, ids: Ints, row: int, staff: int, beat: int, full: int) -> Figure:
@@ -279,15 +286,3 @@ def _changes(figures: list[Figure]) -> tuple[int, ...]:
                 out.append(members[0].bar_index)
             lasting = family
     return tuple(out)
-
-
-def _settled(figures: list[Figure]) -> list[Figure]:
-    """Return the figures with each lone family replaced by the one on both sides (rests stay)."""
-    families = [figure.family for figure in figures]
-    out = list(figures)
-    for row in range(1, len(figures) - 1):
-        count = Counter(families[row - 1 : row + 2])
-        family, times = count.most_common(1)[0]
-        if times == 2 and families[row] != family and "rest" not in (family, families[row]):
-            out[row] = replace(figures[row], family=family)
-    return out

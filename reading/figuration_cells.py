@@ -138,7 +138,7 @@ def _bass_and_chord(strokes: Strokes) -> Name | None:
     if answered < 0.75 * n or not chords:
         return None
     wide = any(strokes.top[row + 1] - low[row] > 19 for row in range(n - 1) if is_bass[row])
-    return "oom-pah", "stride bass and chord" if wide else "bass and chord"
+    return "oom-pah", "wide bass and chord" if wide else "bass and chord"
 
 
 def _octaves(strokes: Strokes) -> Name | None:

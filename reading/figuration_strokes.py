@@ -18,9 +18,13 @@ if TYPE_CHECKING:
 __all__ = ["Strokes", "rhythm_name", "strokes_of"]
 
 NOTE_VALUES = {
+    Fraction(8): "breve",
+    Fraction(6): "dotted whole",
     Fraction(4): "whole",
+    Fraction(7, 2): "double-dotted half",
     Fraction(3): "dotted half",
     Fraction(2): "half",
+    Fraction(7, 4): "double-dotted quarter",
     Fraction(3, 2): "dotted quarter",
     Fraction(4, 3): "triplet half",
     Fraction(1): "quarter",
@@ -125,7 +129,8 @@ def rhythm_name(strokes: Strokes, beat_ticks: int) -> str:
     Returns
     -------
     str
-        ``8th``, ``triplet 16th`` ...; ``uneven`` where fewer than six waits in ten are the usual one.
+        ``8th``, ``triplet 16th``, ``half tied to 8th`` ...; ``uneven`` where fewer than six waits in ten are the usual
+        one, or two tied notes do not make it.
     """
     alone = len(strokes.pitches) == 1
     wait = strokes.length if alone else strokes.wait
@@ -133,4 +138,12 @@ def rhythm_name(strokes: Strokes, beat_ticks: int) -> str:
     if np.mean(np.abs(wait - usual) < 0.02) < 0.6:
         return "uneven"
     value = Fraction(usual * beat_ticks / TICKS_PER_QUARTER).limit_denominator(48)
-    return NOTE_VALUES.get(value, f"{value} of a quarter")
+    return NOTE_VALUES.get(value) or _tied(value)
+
+
+def _tied(value: Fraction) -> str:
+    """A length in quarters that no one note has, as the longest note inside it and the rest."""
+    for longest, name in NOTE_VALUES.items():
+        if longest < value and value - longest in NOTE_VALUES:
+            return f"{name} tied to {NOTE_VALUES[value - longest]}"
+    return "uneven"

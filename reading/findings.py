@@ -13,9 +13,9 @@ if TYPE_CHECKING:
 
     from reading.features_whole import WholeBars
 
-__all__ = ["Draft", "Finding", "Option", "joined", "ranked"]
+__all__ = ["FIRST_RANK", "Draft", "Finding", "Option", "joined", "ranked"]
 
-_MUST = 0.65
+FIRST_RANK = 0.65
 _SHOULD = 0.4
 _BARS_PER_MUST = 2.75
 _BARS_PER_SHOULD = 1.75
@@ -150,7 +150,7 @@ def _ranks(drafts: list[Draft], bars: int) -> list[int]:
     of_kind, kinds = max(3, round(bars / _BARS_PER_KIND)), Counter[str]()
     ranks: list[int] = []
     for draft in drafts:
-        first = draft.strength >= _MUST and ranks.count(1) < must and kinds[draft.kind] < of_kind
+        first = draft.strength >= FIRST_RANK and ranks.count(1) < must and kinds[draft.kind] < of_kind
         second = draft.strength >= _SHOULD and ranks.count(1) + ranks.count(2) < should
         kinds[draft.kind] += first
         ranks.append(1 if first else 2 if second else 3)

@@ -6,7 +6,6 @@ from typing import TYPE_CHECKING
 
 from reading.findings import Draft
 from reading.findings_facts import distance
-from reading.register import pitch_name
 
 if TYPE_CHECKING:
     from reading.findings_facts import Facts
@@ -86,11 +85,12 @@ def repeat_findings(facts: Facts) -> list[Draft]:
 
 
 def dialogue_findings(facts: Facts) -> list[Draft]:
-    """Phrases that answer each other between registers."""
+    """Phrases or motifs that answer each other between registers or hands."""
     drafts = []
     for dialogue in facts.dialogues:
         turns = ", ".join(
-            f"bar {facts.words(first, last)} around {pitch_name(middle)}" for first, last, middle in dialogue.turns[:4]
+            f"bar{'s' * (last > first)} {facts.words(first, last)} around {name}"
+            for (first, last, _), name in zip(dialogue.turns[:4], dialogue.names, strict=False)
         )
         evidence = (f"{len(dialogue.turns)} turns, at least {distance(dialogue.apart)} apart", turns)
         strength = min(0.95, 0.4 + 0.08 * len(dialogue.turns) + 0.005 * dialogue.apart)

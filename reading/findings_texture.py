@@ -2,22 +2,21 @@
 
 from __future__ import annotations
 
-from collections import Counter
-from itertools import groupby
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from reading.features import beat_ticks
 from reading.figuration import InstrumentFacts, playable
-from reading.findings import Draft
+from reading.figuration_stretches import figure_words, stretches
+from reading.findings import FIRST_RANK, Draft
 from reading.findings_facts import counted, distance, runs
 from reading.layers import Role
-from reading.register import pitch_name
+from reading.register import compass_words, note_name
 from reading.score import DYNAMICS
 
 if TYPE_CHECKING:
-    from reading.figuration import Figure
+    from reading.figuration_stretches import Stretch
     from reading.findings_facts import Facts
     from reading.layers_texture import BoolArray, FloatArray
 
@@ -40,7 +39,7 @@ _INSTRUMENTS = (  # sounding ranges of common textbooks and usual speeds, from m
     InstrumentFacts("bassoon", 34, 75, 8.0, 16, 1),
 )
 _LOUD = DYNAMICS.index("f")
-_ALIKE = {"oscillation": "broken"}  # for the question asked here; the table keeps them apart
+_PIANISTIC = ("broken", "oom-pah")  # one hand alone makes bass and harmony of them
 _WAYS = {
     "broken": ("held and pulse", "repeated", "shared", "tremolo"),
     "repeated": ("repeated", "held and pulse", "tremolo"),
@@ -161,9 +160,12 @@ def _bass_doubled(facts: Facts) -> tuple[FloatArray, BoolArray]:
 
 
 def counterpoint_findings(facts: Facts) -> list[Draft]:
-    """Bars in which lines imitate each other, so that nobody can say which one is the melody."""
+    """Bars in which lines imitate each other, so that nobody can say which one is the melody; dialogues are none."""
     drafts = []
+    talking = {bar for one in facts.dialogues for bar in range(one.first_bar, one.last_bar + 1)}
     for first, last in runs(list(facts.layers.contrapuntal), bridge=2):
+        if 2 * len(talking.intersection(range(first, last + 1))) > last - first + 1:
+            continue  # the lines take turns: one rests while the other speaks
         evidence = ("one line takes up another's pattern while that one goes on", "which one is the melody is a guess")
         strength = min(0.8, 0.45 + 0.07 * (last - first + 1))
         question = "Which colour has each line, so that the ear can follow it?"
@@ -178,7 +180,7 @@ def pedal_point_findings(facts: Facts) -> list[Draft]:
     drafts = []
     for first, last in runs(np.unique(score.notes["bar"][roles == int(Role.PEDAL_POINT)])):
         mine = (roles == int(Role.PEDAL_POINT)) & (score.notes["bar"] >= first) & (score.notes["bar"] <= last)
-        names = ", ".join(sorted({pitch_name(int(pitch)) for pitch in score.notes["pitch"][mine]}))
+        names = ", ".join(note_name(score, int(pitch), first, last) for pitch in np.unique(score.notes["pitch"][mine]))
         evidence = (f"{names} held through {counted(last - first + 1)} while the harmony changes",)
         strength = min(0.7, 0.4 + 0.04 * (last - first + 1))
         offers = facts.offers(first, last).inner_pedal_point()
@@ -196,12 +198,11 @@ def low_melody_findings(facts: Facts) -> list[Draft]:
     low = facts.share_by_bar((texture.staff[tune] == texture.low).astype(float), texture.bar[tune])
     drafts = []
     for first, last in runs(np.flatnonzero(low >= 0.6) + 1):
-        mine = tune & (texture.bar >= first) & (texture.bar <= last)
+        mine = tune & (texture.staff == texture.low) & (texture.bar >= first) & (texture.bar <= last)
         if last == first and mine.sum() < 4:
             continue
-        pitch = texture.pitch[mine]
         sure = float(facts.layers.confidence[texture.ids[mine]].mean())
-        compass = f"{pitch_name(int(pitch.min()))} to {pitch_name(int(pitch.max()))}"
+        compass = compass_words(facts.score, texture.pitch[mine].tolist(), first, last)
         evidence = (f"{int(mine.sum())} melody notes in the left hand, {compass}", f"confidence {sure:.2f}")
         strength = min(0.85, (0.35 + 0.08 * (last - first + 1)) * (0.5 + 0.5 * sure))
         question = "Which low voice sings here, and what keeps out of its way?"
@@ -211,44 +212,43 @@ def low_melody_findings(facts: Facts) -> list[Draft]:
 
 
 def figure_findings(facts: Facts) -> list[Draft]:
-    """Passages of one kind of left-hand motion that is the piano's own; broken chords to and fro are broken chords."""
-    drafts = []
-    rows = [row for row in facts.figuration.rows if row.staff == 2]
-    for family, found in groupby(rows, key=lambda row: _ALIKE.get(row.family, row.family)):
-        group = list(found)
-        if family in _WAYS and len(group) >= 2:
-            drafts.append(_figure_draft(facts, family, group))
-    return drafts
+    """Passages of one kind of left-hand motion that is the piano's own; broken chords to and fro are broken chords.
+
+    The first accompaniment of the piece is asked first where it is the piano's own: it tells how the piece is scored.
+    """
+    found = stretches(row for row in facts.figuration.rows if row.staff == 2)
+    return [_figure_draft(facts, one, opening=one is found[0] and one.kind in _PIANISTIC) for one in found]
 
 
-def _figure_draft(facts: Facts, family: str, group: list[Figure]) -> Draft:
+def _figure_draft(facts: Facts, stretch: Stretch, *, opening: bool) -> Draft:
     """One passage of one figure."""
-    first, last = group[0].bar_index, group[-1].bar_index
-    names = [name for name, _ in Counter(row.figure for row in group).most_common(2)]
-    rhythm = Counter(row.rhythm for row in group).most_common(1)[0][0]
-    speed = float(np.median([row.per_beat for row in group]))
-    span = max(row.high - row.low for row in group)
-    leap = max(row.leap for row in group)
-    evidence = [
-        f"{' and '.join(names)} in {rhythm} notes, {round(speed, 1):g} to the beat, {counted(last - first + 1)}",
-        f"compass {pitch_name(min(row.low for row in group))} to {pitch_name(max(row.high for row in group))}",
-    ]
-    hard = family == "broken" and (span > 19 or (leap > 12 and speed >= 3))
-    evidence.append(_who_plays_it(facts, group))
-    own = 0.25 if family in ("broken", "repeated") else 0.2
-    strength = min(0.9, own + 0.06 * min(last - first + 1, 6) + 0.06 * min(speed, 4) + 0.1 * hard)
+    first, last, rows = stretch.first, stretch.last, stretch.rows
+    bars = f"{len(rows)} of " * (len(rows) < last - first + 1) + counted(last - first + 1)
+    speed = float(np.median([row.per_beat for row in rows]))
+    low, high = min(row.low for row in rows), max(row.high for row in rows)
+    evidence = (
+        f"{figure_words(stretch)}, {bars}",
+        f"compass {compass_words(facts.score, (low, high), first, last)}",
+        _who_plays_it(facts, stretch),
+    )
+    wide, leaps = max(row.high - row.low for row in rows) > 19, max(row.leap for row in rows) > 12
+    hard = stretch.kind == "broken" and (wide or (leaps and speed >= 3))
+    own = 0.25 if stretch.kind in ("broken", "repeated") else 0.2
+    strength = min(0.9, own + 0.06 * min(len(rows), 6) + 0.06 * min(speed, 4) + 0.1 * hard)
+    if opening:
+        strength = max(strength, FIRST_RANK)
     question = "Which orchestral figure keeps this motion?"
-    offers = facts.offers(first, last).figure(_WAYS[family])
-    return Draft("figuration", first, last, strength, tuple(evidence), question, offers)
+    offers = facts.offers(first, last).figure(_WAYS[stretch.kind])
+    return Draft("figuration", first, last, strength, evidence, question, offers)
 
 
-def _who_plays_it(facts: Facts, group: list[Figure]) -> str:
+def _who_plays_it(facts: Facts, stretch: Stretch) -> str:
     """Say which instruments could play the figure as written; where none could, what hinders the nearest."""
     beats = beat_ticks(facts.score)
     able, hindered = [], []
     for instrument in _INSTRUMENTS:
         reasons: list[str] = []
-        for row in group:
+        for row in stretch.rows:
             start = int(facts.score.bars["onset"][row.bar_index - 1])
             beat_s = facts.timeline.seconds(start + int(beats[row.bar_index - 1])) - facts.timeline.seconds(start)
             reasons += playable(row, instrument, beat_s=beat_s)[1]

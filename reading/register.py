@@ -1,4 +1,4 @@
-"""Register: compass of each layer, extremes, and dialogues between octaves."""
+"""Register: names of notes as the score spells them, compass of each layer, dialogues between registers or hands."""
 
 from __future__ import annotations
 
@@ -10,23 +10,28 @@ import numpy as np
 
 from reading.layers import Role
 from reading.layers_texture import texture_of
+from reading.midi_hands import spelled
+from reading.register_turns import answering_turns
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
+
     from reading.layers import Layers
-    from reading.layers_texture import IntArray, Texture
+    from reading.register_turns import Turn
     from reading.score import Score
 
-__all__ = ["Compass", "Dialogue", "compasses", "dialogues", "pitch_name"]
+__all__ = ["Compass", "Dialogue", "compass_words", "compasses", "dialogues", "note_name", "pitch_name"]
 
-_LONGEST = 4
-_APART = 9
-"""Semitones between the middles of two phrases from which they count as different registers."""
 _STEPS = ("C", "C#", "D", "Eb", "E", "F", "F#", "G", "Ab", "A", "Bb", "B")
+_LETTERS, _NATURAL = "CDEFGAB", (0, 2, 4, 5, 7, 9, 11)
 
 
 @dataclass(frozen=True)
 class Compass:
-    """Lowest, middle and highest pitch (MIDI) of a layer, with the bar index of each extreme."""
+    """Lowest, middle and highest pitch (MIDI) of a layer, with the bar index of each extreme.
+
+    The middle one is the upper of two where the number of notes is even, so that it is a note that occurs.
+    """
 
     layer: str
     low: int
@@ -38,20 +43,63 @@ class Compass:
 
 @dataclass(frozen=True)
 class Dialogue:
-    """Phrases that answer each other in different registers.
+    """Phrases or motifs that answer each other in two registers or hands.
 
-    ``turns``: (first bar index, last bar index, middle pitch) of each phrase in order.
+    Attributes
+    ----------
+    first_bar, last_bar : int
+        Bar indices.
+    turns : tuple of (int, int, int)
+        First bar index, last bar index and middle pitch (MIDI) of each turn in order.
+    apart : int
+        Semitones between the middles of the two turns that lie nearest.
+    names : tuple of str
+        The middle pitches as the score spells them.
     """
 
     first_bar: int
     last_bar: int
     turns: tuple[tuple[int, int, int], ...]
     apart: int
+    names: tuple[str, ...] = ()
 
 
 def pitch_name(midi: int) -> str:
-    """Return a MIDI pitch in letters, C4 for 60 (black keys by their usual name)."""
+    """Return a MIDI pitch that stands in no score in letters, C4 for 60 (black keys by their usual name)."""
     return f"{_STEPS[midi % 12]}{midi // 12 - 1}"
+
+
+def note_name(score: Score, pitch: int, first_bar: int, last_bar: int) -> str:
+    """Return a pitch in letters as the score spells it: ``D#4`` in E major, ``Fb3`` where an F flat is written.
+
+    Parameters
+    ----------
+    score : Score
+    pitch : int
+        MIDI.
+    first_bar, last_bar : int
+        Bar indices in which it is looked for first; the commonest spelling there counts, then that of the whole piece,
+        then what the key signature of the first bar suggests.
+    """
+    notes = score.notes
+    same = notes["pitch"] == pitch
+    inside = same & (notes["bar"] >= first_bar) & (notes["bar"] <= last_bar)
+    rows = np.flatnonzero(inside if inside.any() else same)
+    spellings = np.stack([notes[name][rows].astype(np.int64) for name in ("step", "alter", "octave")], axis=1)
+    natural = 12 * (spellings[:, 2] + 1) + np.asarray(_NATURAL)[spellings[:, 0] % 7]
+    kinds, count = np.unique(spellings[natural + spellings[:, 1] == pitch], axis=0, return_counts=True)
+    if len(kinds):
+        step, alter, octave = kinds[int(count.argmax())].tolist()
+    else:
+        step, alter, octave = spelled(pitch, int(score.bars["fifths"][first_bar - 1]))
+    return f"{_LETTERS[step]}{'#' * alter}{'b' * -alter}{octave}"
+
+
+def compass_words(score: Score, pitches: Iterable[int], first_bar: int, last_bar: int) -> str:
+    """Return ``G2 to D#4``, the lowest and highest of some pitches (MIDI) as these bars spell them."""
+    low, high = min(values := list(pitches)), max(values)
+    names = dict.fromkeys(note_name(score, pitch, first_bar, last_bar) for pitch in (low, high))
+    return " to ".join(names)
 
 
 def compasses(score: Score, layers: Layers) -> tuple[Compass, ...]:
@@ -74,14 +122,13 @@ def compasses(score: Score, layers: Layers) -> tuple[Compass, ...]:
         pitch, bar = score.notes["pitch"][rows], score.notes["bar"][rows]
         low, high = int(pitch.argmin()), int(pitch.argmax())
         name = {Role.COUNTER: "counter-melody"}.get(role, role.name.lower().replace("_", " "))
-        result.append(
-            Compass(name, int(pitch[low]), int(bar[low]), int(np.median(pitch)), int(pitch[high]), int(bar[high]))
-        )
+        middle = int(np.sort(pitch)[len(pitch) // 2])
+        result.append(Compass(name, int(pitch[low]), int(bar[low]), middle, int(pitch[high]), int(bar[high])))
     return tuple(result)
 
 
 def dialogues(score: Score, layers: Layers) -> tuple[Dialogue, ...]:
-    """Return passages in which phrases of the melody alternate between registers, three turns or more.
+    """Return passages in which phrases or motifs of two registers, or of the two hands, answer each other.
 
     Parameters
     ----------
@@ -91,65 +138,18 @@ def dialogues(score: Score, layers: Layers) -> tuple[Dialogue, ...]:
     Returns
     -------
     tuple of Dialogue
-        A turn lasts half a bar to four bars; neighbours lie at least nine semitones apart and there is a way back.
+        Three turns or more (statement, answer, statement); see :func:`reading.register_turns.answering_turns`.
     """
     texture = texture_of(score)
     if not texture.bars:
         return ()
-    tune = np.flatnonzero(layers.roles[texture.ids] == int(Role.MELODY))
-    turns = _turns(texture, tune)
-    found: list[Dialogue] = []
-    start = 0
-    while start < len(turns):
-        stop = start + 1
-        while stop < len(turns) and _answers(turns, start, stop):
-            stop += 1
-        usual = turns[start][1] - turns[start][0] + 1
-        run = turns[start:stop] + (_trimmed(turns, stop, usual) if stop - start >= 2 else [])
-        if len(run) >= 3:
-            found.append(_dialogue(run))
-            start = stop
-        else:
-            start += 1
-    return tuple(found)
+    tune = layers.roles[texture.ids] == int(Role.MELODY)
+    return tuple(_dialogue(score, run) for run in answering_turns(texture, tune))
 
 
-def _turns(texture: Texture, tune: IntArray) -> list[tuple[int, int, int]]:
-    """Bars of the tune joined while they stay in one register: (first bar, last bar, middle pitch)."""
-    turns: list[tuple[int, int, int]] = []
-    bar, pitch = texture.bar[tune], texture.pitch[tune]
-    for one in np.unique(bar).tolist():
-        middle = int(np.median(pitch[bar == one]))
-        if turns and turns[-1][1] == one - 1 and abs(turns[-1][2] - middle) < _APART:
-            first, last, old = turns[-1]
-            turns[-1] = (first, one, round((old * (last - first + 1) + middle) / (last - first + 2)))
-        else:
-            turns.append((one, one, middle))
-    return turns
-
-
-def _answers(turns: list[tuple[int, int, int]], start: int, row: int) -> bool:
-    """Whether a turn goes on with the dialogue: next to the last, far from it, back near the one before that."""
-    before, now = turns[row - 1], turns[row]
-    far = abs(now[2] - before[2]) >= _APART
-    back = row - start < 2 or abs(now[2] - turns[row - 2][2]) < _APART
-    usual = turns[start][1] - turns[start][0] + 1
-    length = now[1] - now[0] + 1
-    alike = usual <= _LONGEST and length <= 2 * usual <= 4 * length
-    return far and back and alike and now[0] == before[1] + 1
-
-
-def _trimmed(turns: list[tuple[int, int, int]], row: int, usual: int) -> list[tuple[int, int, int]]:
-    """The turn after the last, cut to the usual length: the answer from which the music goes on in its register."""
-    if row >= len(turns):
-        return []
-    first, last, middle = turns[row]
-    before, model = turns[row - 1], turns[row - 2]
-    fits = first == before[1] + 1 and abs(middle - model[2]) < _APART <= abs(middle - before[2])
-    return [(first, min(last, first + usual - 1), middle)] if fits else []
-
-
-def _dialogue(turns: list[tuple[int, int, int]]) -> Dialogue:
+def _dialogue(score: Score, run: list[Turn]) -> Dialogue:
     """Describe a run of turns."""
-    apart = min(abs(after[2] - before[2]) for before, after in pairwise(turns))
-    return Dialogue(turns[0][0], turns[-1][1], tuple(turns), apart)
+    apart = min(abs(after.middle - before.middle) for before, after in pairwise(run))
+    turns = tuple((turn.first_bar, turn.last_bar, turn.middle) for turn in run)
+    names = tuple(note_name(score, turn.middle, turn.first_bar, turn.last_bar) for turn in run)
+    return Dialogue(turns[0][0], max(turn[1] for turn in turns), turns, apart, names)

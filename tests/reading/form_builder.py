@@ -8,6 +8,7 @@ import numpy as np
 
 from reading.score import BAR_DTYPE, NOTE_DTYPE, TICKS_PER_QUARTER, Mark, PartInfo, Score, ticks
 
+STEPS_UP = "CDEFGAB"
 STEPS = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
 
 
@@ -16,15 +17,20 @@ def midi(name):
     return 12 * (int(name[-1]) + 1) + STEPS[name[0]] + name.count("#") - name[1:].count("b")
 
 
+def spelling(name):
+    """Return step, alter and octave of such a name."""
+    return STEPS_UP.index(name[0]), name.count("#") - name[1:].count("b"), int(name[-1])
+
+
 def bar_notes(text, unit):
-    """Yield (onset in quarters, length, pitches) of one bar and hand."""
+    """Yield (onset in quarters, length, names) of one bar and hand."""
     for voice in text.split("&"):
         place = 0.0
         for token in voice.split():
             names, _, length = token.partition("/")
             quarters = float(length) if length else unit
             if names != "-":
-                yield place, quarters, [midi(name) for name in names.split("+")]
+                yield place, quarters, names.split("+")
             place += quarters
 
 
@@ -63,12 +69,13 @@ def build(upper, lower, *, metre=(4, 4), unit=0.5, pickup_quarters=0.0, staves=T
     rows = []
     for staff, texts in ((1, upper), (2, lower)):
         for row, text in enumerate(texts):
-            for place, length, pitches in bar_notes(text, unit):
+            for place, length, names in bar_notes(text, unit):
                 onset = int(bars["onset"][row]) + ticks(place)
-                rows += [(onset, ticks(length), pitch, staff, row + 1) for pitch in pitches]
+                rows += [(onset, ticks(length), midi(name), staff, row + 1, *spelling(name)) for name in names]
     rows.sort(key=lambda note: (note[0], note[2], note[3]))
     notes = np.zeros(len(rows), NOTE_DTYPE)
-    for name, column in zip(("onset", "duration", "pitch", "staff", "bar"), zip(*rows, strict=True), strict=False):
+    columns = ("onset", "duration", "pitch", "staff", "bar", "step", "alter", "octave")
+    for name, column in zip(columns, zip(*rows, strict=True), strict=False):
         notes[name] = column
     notes["id"], notes["voice"], notes["velocity"] = np.arange(len(rows)), 1, -1
     parts = (PartInfo("Piano", 2),) if staves else (PartInfo("Right"), PartInfo("Left"))

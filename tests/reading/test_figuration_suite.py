@@ -40,7 +40,7 @@ SUITE = [
     ("waltz", (3, 4), 1, "C3 E3+G3 E3+G3", "oom-pah", "bass and chord"),
     ("waltz with octave bass", (3, 4), 1, "C2+C3 E3+G3+C4 E3+G3+C4", "oom-pah", "bass and chord"),
     ("oom-pah in 6/8", (6, 8), 0.5, "C3 E3+G3 E3+G3 G2 E3+G3 E3+G3", "oom-pah", "bass and chord"),
-    ("stride", (4, 4), 1, "C2 C4+E4+G4 G1 C4+E4+G4", "oom-pah", "stride"),
+    ("stride", (4, 4), 1, "C2 C4+E4+G4 G1 C4+E4+G4", "oom-pah", "wide bass"),
     ("march with octave basses", (4, 4), 1, "G1+G2 D3+G3+B3 D2+D3 F3+A3+C4", "oom-pah", "bass and chord"),
     ("tremolo of an octave", (2, 4), 0.125, " ".join(["C2", "C3"] * 8), "octaves", "octave tremolo"),
     ("tremolo of a third", (2, 4), 1 / 6, " ".join(["E3", "G3"] * 6), "oscillation", "tremolo"),
