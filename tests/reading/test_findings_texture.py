@@ -2,14 +2,16 @@
 
 from dataclasses import replace
 
+import numpy as np
 import pytest
 from music21 import corpus
 
 from reading.figuration import describe
 from reading.figuration_stretches import figure_words, stretches
-from reading.layers import find_layers
+from reading.layers import Role, find_layers
 from reading.reader import read
 from reading.register import compass_words, dialogues, note_name
+from reading.score import TICKS_PER_QUARTER as QUARTER
 from reading.survey import survey
 
 ALBERTI = "C3 G3 E3 G3 C3 G3 E3 G3"
@@ -66,20 +68,22 @@ def test_evidence_names_notes_as_written(rag):
     assert said["9-15"] == "compass D3 to Db5"
 
 
+def sung(score, *where):
+    """Layers in which the tune is what *where* says (bar, staff, from which beat), and all else is middle."""
+    notes = score.notes
+    beat = (notes["onset"] - score.bars["onset"][notes["bar"] - 1]) / QUARTER + 1
+    tune = np.zeros(len(notes), dtype=bool)
+    for bar, staff, first in where:
+        tune |= (notes["bar"] == bar) & (notes["staff"] == staff) & (beat >= first)
+    return replace(find_layers(score), roles=np.where(tune, int(Role.MELODY), int(Role.MIDDLE)))
+
+
 def test_melody_in_the_left_hand_counts_the_left_hand(form_builder):
-    """Notes of the melody that the right hand takes over are not counted, nor do they widen the compass."""
-    low = "A3/1.5 B3/0.5 C#4/1 B3/0.5 A3/0.5"
-    upper = ["-/0.5 C5+E5 C5+E5 C5+E5 C5+E5 C5+E5 C5+E5 C5+E5"] * 3 + ["-/2 E6/1 D6/0.5 C#6/0.5"]
-    lower_hand = [low, low, low, "A3/1 A3/1 -/2"]
-    score = form_builder.build(upper, lower_hand)
-    score = replace(score, notes=score.notes.copy())
-    for one in findings(score, "melody in the left hand"):
-        count = int(one.evidence[0].split()[0])
-        first, last = one.first_bar_index, one.last_bar_index
-        inside = (score.notes["staff"] == 2) & (score.notes["bar"] >= first) & (score.notes["bar"] <= last)
-        assert count <= int(inside.sum())
-        assert "6" not in one.evidence[0].split("left hand, ")[1]
-    assert findings(score, "melody in the left hand")
+    """Notes of the tune that the right hand takes over in the last bar do not count and do not widen the compass."""
+    score = form_builder.build(["-/4", "-/4", "-/3 E6/0.5 D6/0.5"], ["A3/1 B3/1 C#4/1 B3/1"] * 3)
+    layers = sung(score, (1, 2, 1), (2, 2, 1), (3, 2, 1), (3, 1, 4))
+    found = next(one for one in survey(score, layers).findings if one.kind == "melody in the left hand")
+    assert (found.bars, found.evidence[0]) == ("1-3", "12 melody notes in the left hand, A3 to C#4")
 
 
 def test_octave_bass_and_chords_by_turns_are_one_figure(form_builder):
@@ -119,6 +123,20 @@ def test_broken_octaves_for_a_phrase_belong_to_the_broken_chords(form_builder):
     assert passages(form_builder.build([TUNE] * 9, [octaves] * 3 + [ALBERTI] * 6)) == [("broken", 1, 9)]
     own = form_builder.build([TUNE] * 16, [octaves] * 8 + [ALBERTI] * 8)
     assert passages(own) == [("octaves", 1, 8), ("broken", 9, 16)]
+
+
+def test_one_motion_is_one_figure(form_builder):
+    """A bar that moves much more slowly begins no figure yet, and octaves half as quick as what follows stay apart."""
+    slow = "C3/1 G3/1 E3/1 G3/1"
+    assert passages(form_builder.build([TUNE] * 5, [slow] + [ALBERTI] * 4)) == [("broken", 2, 5)]
+    octaves, quick = "C3/1 C4/1 C3/1 C4/1", "C3/.25 G3/.25 E3/.25 G3/.25 " * 4
+    assert len(passages(form_builder.build([TUNE] * 7, [octaves] * 3 + [quick] * 4))) == 2
+
+
+def test_a_figure_that_comes_back_after_every_odd_bar_goes_on(form_builder):
+    """Alberti bass with a held chord in every other bar keeps its family throughout."""
+    score = form_builder.build([TUNE] * 5, [ALBERTI, "C3+E3+G3/4"] * 2 + [ALBERTI])
+    assert {row.family for row in lower(score)} == {"broken"}
 
 
 def test_first_accompaniment_is_asked_first():
@@ -171,6 +189,43 @@ def test_what_is_no_dialogue(form_builder):
     assert found_in(unlike) == []
     leaping = form_builder.build(["C5/0.5 E5 G5 C6 E6 C6 G5 E5", "D5 F5 A5 D6 F6 D6 A5 F5"] * 3, [chords] * 6)
     assert found_in(leaping) == []
+
+
+def test_each_turn_is_heard_alone_and_in_time(form_builder):
+    """No dialogue where the third turn comes off the beat, or over a line of the other hand, or in another rhythm."""
+    motif = "{0}/0.25 A{1}/0.25 B{1}/0.25 A{1}/0.25 G{1}/0.5"
+    high, low = motif.format("G5", 5), motif.format("G3", 3)
+    upper, lower_hand = [f"{high} -/2.5", f"{high} -/2.5", "-/4"], [f"-/2 {low} -/0.5", "-/4", "-/4"]
+    assert found_in(form_builder.build(upper, lower_hand)) == [(1, 2, 3)]
+    late = [upper[0], f"-/0.5 {high} -/2", "-/4"]
+    assert found_in(form_builder.build(late, lower_hand)) == []
+    under = [lower_hand[0], "-/0.5 C3/0.25 D3/0.25 E3/0.5 -/2.5", "-/4"]
+    assert found_in(form_builder.build(upper, under)) == []
+    other = [upper[0], "G5/0.75 A5/0.125 B5/0.125 G5/0.25 -/2.75", "-/4"]
+    assert found_in(form_builder.build(other, lower_hand)) == []
+
+
+def test_registers_of_one_hand_must_share_a_rhythm(form_builder):
+    """Low and high phrases of like length but of another rhythm each are a tune with a wide compass."""
+    low, high = "C4/1 D4/1 E4/1 -/1", "E6/0.25 F6/0.25 G6/0.25 E6/1.25 C6/0.5 -/1.5"
+    assert found_in(form_builder.build([low, high] * 3, ["C3+E3+G3/4"] * 6)) == []
+
+
+def test_a_wide_broken_chord_is_no_dialogue(form_builder):
+    """Even notes through four octaves, over and over, have no turns: their leaps are those of the figure."""
+    wide = "C3 A3 F4 G5 C6 A6 " * 2
+    score = form_builder.build([wide] * 4, [], unit=1 / 3)
+    assert dialogues(score, sung(score, *((bar, 1, 1) for bar in range(1, 5)))) == ()
+
+
+def test_a_hand_that_takes_the_tune_begins_a_turn(form_builder):
+    """Broken chords of the left hand run straight into its tune: the turn begins with the tune."""
+    tune = "C{0}/2 E{0}/2"
+    upper = [TUNE, "-/4", "-/4", tune.format(6), "D6/2 B5/2", "-/4", "-/4", tune.format(6), "D6/2 B5/2"]
+    left = [ALBERTI, tune.format(3), "D3/2 B2/2", "-/4", "-/4", tune.format(3), "D3/2 B2/2", "-/4", "-/4"]
+    score = form_builder.build(upper, left)
+    layers = sung(score, *((bar, 2, 1) for bar in (2, 3, 6, 7)), *((bar, 1, 1) for bar in (1, 4, 5, 8, 9)))
+    assert [(one.first_bar, one.last_bar, len(one.turns)) for one in dialogues(score, layers)] == [(2, 9, 4)]
 
 
 def test_dialogues_move_with_the_music(form_builder):
