@@ -167,11 +167,8 @@ def _capital(words: str) -> str:
 def _where(arrangement: Arrangement, spans: tuple[tuple[int, int], ...]) -> str:
     """Bars as printed, in words."""
     numbers = arrangement.score.bar_numbers
-    words = [
-        numbers[first - 1] if first == last else f"{numbers[first - 1]}–{numbers[last - 1]}" for first, last in spans
-    ]
-    single = len(spans) == 1 and spans[0][0] == spans[0][1]
-    return f"{'bar' if single else 'bars'} {', '.join(words)}"
+    words = ["–".join(dict.fromkeys((numbers[first - 1], numbers[last - 1]))) for first, last in spans]
+    return f"{'bar' if len(words) == 1 and '–' not in words[0] else 'bars'} {', '.join(words)}"
 
 
 def _answer(answer: Answer) -> str:

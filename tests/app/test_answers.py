@@ -106,3 +106,13 @@ def test_two_pages_need_two_names(program) -> None:
     assert ran.code == 2
     assert "two names" in ran.err
     assert not Path("a.html").exists()
+
+
+def test_what_is_decided_reaches_the_page_by_its_name(answered, tmp_path: Path) -> None:
+    """Only answers with a choice and a finding are shown as decided, under the name the survey gives the finding."""
+    from klangprobe.workbench import open_spec
+
+    answered('{finding: "pedal #9-#12", choice: horns keep the pedal}')
+    assert [one.finding for one in open_spec(tmp_path / "mine.yaml").decided] == ["pedal 9-12", "new theme 25-32"]
+    answered('{finding: pedal 9-12, choice: ""}')
+    assert [one.finding for one in open_spec(tmp_path / "mine.yaml").decided] == ["new theme 25-32"]

@@ -35,3 +35,15 @@ def test_counted_bars_are_told_from_sharps():
     assert counts_bars("bars #30-#33")
     assert not counts_bars("compass C#2 to F#4")
     assert not counts_bars("9-16")
+
+
+def test_the_listening_page_names_both_parts_of_a_bar_as_one(divided):
+    """Bars of a passage in words: never from a number to itself."""
+    from types import SimpleNamespace
+
+    from klangprobe.page.adapt import _where
+
+    piece = SimpleNamespace(score=divided)
+    assert _where(piece, ((8, 9),)) == "bar 8"
+    assert _where(piece, ((8, 10),)) == "bars 8–9"
+    assert _where(piece, ((1, 1), (3, 4))) == "bars 1, 3–4"
