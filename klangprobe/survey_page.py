@@ -173,13 +173,14 @@ def _layers(score: Score, found: Survey) -> str:
 
 def _registers(score: Score, found: Survey) -> str:
     """Compass of each layer."""
-    from reading.register import pitch_name
+    from reading.register import note_name
 
     def place(pitch: int, bar: int) -> str:
-        return f"{pitch_name(pitch)} (bar {escape(score.bar_numbers[bar - 1])})"
+        return f"{note_name(score, pitch, bar, bar)} (bar {escape(score.bar_numbers[bar - 1])})"
 
     rows = "".join(
-        f"<tr><td>{escape(row.layer)}</td><td>{place(row.low, row.low_bar)}</td><td>{pitch_name(row.middle)}</td>"
+        f"<tr><td>{escape(row.layer)}</td><td>{place(row.low, row.low_bar)}</td>"
+        f"<td>{note_name(score, row.middle, 1, len(score.bars))}</td>"
         f"<td>{place(row.high, row.high_bar)}</td></tr>"
         for row in found.register
     )

@@ -19,7 +19,7 @@ NAMES = {
     "sforzando on a chromatic chord": ("accent", "sforzando"),
     "forte and piano alternate": ("dynamic contrast", "f p f p"),
     "new theme": ("new theme", "new key signature"),
-    "accented chords": ("accent", "on beat 2 and 4"),
+    "accented chords": ("accent", "on beats 2 and 4"),
     "left hand in two layers": ("two layers in the left hand", "bass is held"),
     "unidiomatic figure": ("figuration", "16th"),
     "hands far apart": ("gap", "semitones empty"),

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from music21 import corpus
 
+from klangprobe.survey_page import survey_html
 from reading.figuration import describe
 from reading.figuration_stretches import figure_words, stretches
 from reading.layers import Role, find_layers
@@ -59,6 +60,14 @@ def test_names_of_notes_that_are_not_written_follow_the_key(form_builder):
         bars = score.bars.copy()
         bars["fifths"] = fifths
         assert note_name(replace(score, bars=bars), 63, 1, 1) == name
+
+
+def test_page_names_notes_as_written(form_builder):
+    """The compass of the layers on the page is spelled as the bars are."""
+    score = form_builder.build(["D#5/1 E5/1 F#5/1 G#5/1"] * 2, ["E3/2 D#3/2"] * 2)
+    page = survey_html(score, replace(survey(score), findings=()))
+    assert "D#3 (bar 1)" in page
+    assert "Eb" not in page.split("Compass of the layers")[1].split("</table>")[0]
 
 
 def test_evidence_names_notes_as_written(rag):
