@@ -17,7 +17,7 @@ from reading.score import DYNAMICS
 if TYPE_CHECKING:
     from reading.findings_facts import Facts
     from reading.pedal import PedalRow
-    from reading.survey_dynamics import Contrast
+    from reading.survey_dynamics import Contrast, Swell
 
 __all__ = ["accent_findings", "dynamic_findings", "pedal_findings", "swell_findings"]
 
@@ -58,6 +58,7 @@ def _loudness(facts: Facts) -> tuple[Draft, ...]:
         twin = moments[place]
         if twin.strength >= draft.strength or twin.last - twin.first < _MOMENT_BARS:
             louder = DYNAMICS.index(contrast.marks[1]) > DYNAMICS.index(contrast.marks[0])
+            louder &= twin.last - twin.first < _MOMENT_BARS
             host, other = sorted((twin, draft), key=lambda one: -one.strength)
             strong = replace(host, strength=min(1.0, round(host.strength + _OUTBREAK * louder, 3)))
             moments[place] = _with(strong, other)
@@ -127,7 +128,7 @@ def _swell_drafts(facts: Facts) -> list[Draft]:
     for swell in facts.swells:
         bars = swell.last_bar - swell.first_bar + 1
         degrees = abs(swell.after - swell.before) if swell.after >= 0 and swell.before >= 0 else 0
-        if bars < 2 and degrees < 2:
+        if (bars < 2 and degrees < 2) or any(_within(swell, other) for other in facts.swells):
             continue
         words = {"cresc": "crescendo", "dim": "diminuendo"}[swell.kind]
         evidence = (f"{words} over {counted(bars)}" + (f", {_degrees(degrees)}" if degrees else ""),)
@@ -136,6 +137,13 @@ def _swell_drafts(facts: Facts) -> list[Draft]:
         offers = facts.offers(swell.first_bar, swell.last_bar).swell(swell.kind)
         drafts.append(Draft(words, swell.first_bar, swell.last_bar, strength, evidence, question, offers))
     return drafts
+
+
+def _within(swell: Swell, other: Swell) -> bool:
+    """Whether a swell only says again what a longer one says: a word and hairpins on the way to one level."""
+    inside = other.first_bar <= swell.first_bar and swell.last_bar <= other.last_bar
+    longer = other.last_bar - other.first_bar > swell.last_bar - swell.first_bar
+    return inside and longer and swell.kind == other.kind
 
 
 def _swell_question(kind: str, *, short: bool) -> str:
@@ -162,8 +170,21 @@ def pedal_findings(facts: Facts) -> list[Draft]:
             else:
                 last[family] = _Pedalled(family, [stretch])
                 groups.append(last[family])
-        drafts += [_pedal_draft(facts, group) for group in groups]
+        drafts += [_pedal_draft(facts, group) for group in _absorbed(groups)]
     return drafts
+
+
+def _absorbed(groups: list[_Pedalled]) -> list[_Pedalled]:
+    """Put a passage that lies inside another, under a figure of its own, into that one: the pedal only goes on."""
+    kept: list[_Pedalled] = []
+    for group in groups:  # by their first bars: whatever holds another stands before it
+        host = next((one for one in kept if group.stretches[-1][-1].bar_index < one.stretches[-1][-1].bar_index), None)
+        if host is None:
+            kept.append(group)
+        else:
+            host.stretches.extend(group.stretches)
+            host.stretches.sort(key=lambda rows: rows[0].onset)
+    return kept
 
 
 @dataclass(frozen=True)
@@ -197,7 +218,11 @@ def _pedal_draft(facts: Facts, group: _Pedalled) -> Draft:
     """One passage under one kind of pedal; a broken figure needs the resonance more than chords do."""
     rows = [row for stretch in group.stretches for row in stretch]
     first, last, source = rows[0].bar_index, rows[-1].bar_index, rows[0].source
-    spans = [(stretch[0].bar_index, stretch[-1].bar_index) for stretch in group.stretches]
+    spans: list[tuple[int, int]] = []
+    for stretch in group.stretches:
+        follows = spans and stretch[0].bar_index <= spans[-1][1] + 1
+        begin = spans.pop()[0] if follows else stretch[0].bar_index
+        spans.append((begin, stretch[-1].bar_index))
     bars, count = len({row.bar_index for row in rows}), sum(b - a + 1 for a, b in spans)
     where = ", ".join(facts.words(a, b) for a, b in spans)
     evidence = [f"pedal {source} in {bars} of {counted(last - first + 1)}" + f": {where}" * (len(spans) > 1)]

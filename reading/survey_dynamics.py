@@ -135,22 +135,28 @@ def contrasts(score: Score, rows: tuple[DynamicMark, ...]) -> tuple[Contrast, ..
         In order of time.
     """
     levels = _levels(score, rows)
-    ways = [(row.onset, row.end) for row in _ways(score, rows, levels)]
+    swelling = _ways(score, rows, levels)
+    ways = [(row.onset, row.end) for row in swelling]
+    turns = [levels[:1]]  # a level printed again is no turn
     sudden = []
-    for place in range(1, len(levels)):
-        before, now = levels[place - 1], levels[place]
+    for now in levels[1:]:
+        before = turns[-1][-1]
+        if now.degree == before.degree:
+            turns[-1].append(now)
+            continue
+        turns.append([now])
         near = now.onset - _half_bar(score, before.bar_index)
         led = any(a < now.onset and b > before.onset and b >= near for a, b in ways)
         if abs(now.degree - before.degree) >= _SUDDEN and not led:
-            sudden.append(place)
+            sudden.append(len(turns) - 1)
     groups: list[list[int]] = []
     for place in sudden:
-        close = groups and levels[place].bar_index - levels[groups[-1][-1]].bar_index <= _SHORT_BARS
-        if close and groups[-1][-1] == place - 1 and _side(levels[place]) == _side(levels[place - 2]):
+        close = groups and turns[place][0].bar_index - turns[groups[-1][-1]][0].bar_index <= _SHORT_BARS
+        if close and groups[-1][-1] == place - 1 and _side(turns[place][0]) == _side(turns[place - 2][0]):
             groups[-1].append(place)
         else:
             groups.append([place])
-    return tuple(_contrast(levels, group) for group in groups)
+    return tuple(_contrast(turns, group, swelling) for group in groups)
 
 
 def _side(level: DynamicMark) -> int:
@@ -158,15 +164,16 @@ def _side(level: DynamicMark) -> int:
     return _SOFT if level.degree <= _SOFT else _LOUD if level.degree >= _LOUD else level.degree
 
 
-def _contrast(levels: list[DynamicMark], group: list[int]) -> Contrast:
-    """Describe one change or one alternation."""
-    marks = levels[group[0] - 1 : group[-1] + 1]
+def _contrast(turns: list[list[DynamicMark]], group: list[int], swelling: list[DynamicMark]) -> Contrast:
+    """Describe one change or one alternation; each turn holds its marks, which all say the same level."""
+    marks = [turns[group[0] - 1][-1], *(turns[place][0] for place in group)]
     steps = [abs(b.degree - a.degree) for a, b in itertools.pairwise(marks)]
     last = marks[-1].bar_index
-    if len(group) > 1 and group[-1] + 1 < len(levels):
+    if len(group) > 1 and group[-1] + 1 < len(turns):
         apart = sorted(b.bar_index - a.bar_index for a, b in itertools.pairwise(marks[1:]))
         usual = apart[(len(apart) - 1) // 2]
-        last = min(last + max(0, usual - 1), levels[group[-1] + 1].bar_index - 1)
+        after = [row.bar_index for row in (turns[group[-1] + 1][0], *swelling) if row.onset > marks[-1].onset]
+        last = min(last + max(0, usual - 1), min(after) - 1)
     return Contrast(
         marks[1].bar_index,
         max(last, marks[1].bar_index),

@@ -78,6 +78,24 @@ def test_alternation_ends_with_its_usual_turn(piece):
     assert [bars for _, bars in kinds(mezzo, "dynamic contrast")] == ["10-12", "13"]
 
 
+def test_level_printed_again_is_no_turn(piece):
+    """Loud, loud again and soft are two turns, and the level before is told where it was printed last."""
+    score = piece(24, *levels((1, "p"), (8, "p"), (9, "f"), (10, "f"), (11, "p"), (13, "f"), (20, "mp")))
+    assert evidence(score, "dynamic contrast 9-14") == ("after p (bar 8): f p f in 6 bars, 3 sudden changes",)
+
+
+def test_alternation_ends_before_a_swell(piece):
+    """Where the last turn begins to grow the alternation is over."""
+    marks = [*levels((1, "p"), (9, "f"), (13, "p"), (20, "f")), ("hairpin", 56, "cresc", 76)]
+    assert kinds(piece(24, *marks), "dynamic contrast") == [("dynamic contrast", "9-14")]
+
+
+def test_swell_inside_another_says_the_same(piece):
+    """A word over four bars and a hairpin over its last two are one crescendo."""
+    marks = [*levels((1, "p"), (13, "f")), ("text", 32, "cresc."), ("hairpin", 40, "cresc", 48)]
+    assert kinds(piece(16, *marks), *LOUDNESS) == [("crescendo", "9-12")]
+
+
 def test_loud_bars_of_an_alternation_are_offered_from_the_first(piece):
     """The options play every loud bar, the outbreak included."""
     score = piece(24, *levels((1, "pp"), (9, "f"), (10, "p"), (11, "f"), (12, "p"), (20, "mf")))
@@ -182,6 +200,13 @@ def test_pedal_far_off_or_under_another_figure_is_asked_again(piece):
     stride = "C2/1 E3+G3+C4/1 G1/1 E3+G3+C4/1"
     other = piece(12, low=[WIDE, OTHER] * 3 + [stride] * 6)
     assert [bars for _, bars in kinds(other, "pedal")] == ["1-6", "7-12"]
+
+
+def test_pedal_goes_on_through_a_figure_of_its_own(piece):
+    """Two bars of chords, pedalled as well, inside a pedalled passage of broken chords are no question apart."""
+    chords = "C2+G2+E3+C4/1 C2+G2+E3+C4/3"
+    score = piece(14, low=[WIDE, OTHER] * 3 + [chords] * 2 + [WIDE, OTHER] * 3)
+    assert kinds(score, "pedal") == [("pedal", "1-14")]
 
 
 def test_simile_names_the_printed_bar(piece):
