@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import re
+from collections import Counter
 from html import escape
 from typing import TYPE_CHECKING, Any
+
+from reading.features_whole import whole_bars
 
 if TYPE_CHECKING:
     from reading.score import Score
@@ -37,12 +40,14 @@ class Excerpts:
         Drawn as read, so that every source format can be drawn.
     wide : int
         Width of the wide drawings in tenths of a millimetre: the wider, the smaller the notes.
-    systems : int, optional
-        Bars are left out at the end until a wide drawing has no more systems than this; four bars stay in any case.
+    staves : int, optional
+        Bars are left out at the end until a wide drawing has no more staves than this, one below the other, or only
+        one system; four bars stay in any case.
     """
 
-    def __init__(self, score: Score, wide: int = WIDE, systems: int | None = None) -> None:
-        self._score, self._wide, self._systems = score, wide, systems
+    def __init__(self, score: Score, wide: int = WIDE, staves: int | None = None) -> None:
+        self._score, self._wide = score, wide
+        self._systems = max(1, staves // max(1, sum(part.staves for part in score.parts))) if staves else None
         self._toolkit: Any = None
         self._drawn: dict[tuple[int, int, int], str] = {}
         self._glyphs: dict[str, str] = {}
@@ -63,20 +68,35 @@ class Excerpts:
             f'<div class="{name}">{self._bare(self.svg(first, last, label=label, width=width, span=span))}</div>'
             for name, width in (("wide", self._wide), ("narrow", NARROW))
         )
-        shown, count = span[1] - first + 1, last - first + 1
+        shown, count = self._whole(first, min(last, span[1])), self._whole(first, last)
         note = f'<p class="small">The first {shown} of {count} bars.</p>' if shown < count else ""
         return f'<div class="music">{"".join(drawings)}{note}</div>'
 
     def _span(self, first: int, last: int) -> tuple[int, int]:
         """Bars to draw, so that they take up no more systems than wanted; bars around them fill no system alone."""
-        span = _with_neighbours(first, last, _MOST_BARS, len(self._score.bars))
+        span = self._with_neighbours(first, last, _MOST_BARS)
         for most in range(_MOST_BARS, _FEWEST_BARS - 1, -1) if self._systems else ():
-            start, stop = _with_neighbours(first, last, most, len(self._score.bars))
+            start, stop = self._with_neighbours(first, last, most)
             own = min(last, stop)
             span = min(((start, stop), (start, own), (first, own)), key=self._systems_of)
             if self._systems_of(span) <= (self._systems or 0):
                 break
         return span
+
+    def _with_neighbours(self, first: int, last: int, most: int) -> tuple[int, int]:
+        """First and last bar drawn: at most *most* whole bars, one before and one after where there is room."""
+        while self._whole(first, last) > most:
+            last -= 1
+        room = most - self._whole(first, last)
+        start = first - 1 if first > 1 and room else first
+        stop = last + 1 if last < len(self._score.bars) and room - (start < first) > 0 else last
+        return start, stop
+
+    def _whole(self, first: int, last: int) -> int:
+        """How many whole bars are meant: the parts of a divided bar are one, an upbeat before them is none."""
+        row = whole_bars(self._score).row
+        upbeat = 1 < first < last and row[first - 1] == row[first - 2] != row[first]
+        return int(row[last - 1] - row[first - 1]) + 1 - int(upbeat)
 
     def _systems_of(self, span: tuple[int, int]) -> int:
         """Systems of a wide drawing."""
@@ -114,7 +134,7 @@ class Excerpts:
         span : tuple of int, optional
             First and last bar drawn, where other bars are wanted.
         """
-        start, stop = span or _with_neighbours(first, last, _MOST_BARS, len(self._score.bars))
+        start, stop = span or self._with_neighbours(first, last, _MOST_BARS)
         drawing = self._draw(start, stop, width)
         if mark:
             drawing = _tinted(drawing, range(first - start, min(last, stop) - start + 1))
@@ -141,15 +161,6 @@ class Excerpts:
         self._fonts |= {style: None for style in _STYLE.findall(drawing) if "@font-face" in style}
         drawing = _STYLE.sub("", _GLYPHS.sub("", drawing))
         return _OWN_ID.sub("", drawing, count=1)
-
-
-def _with_neighbours(first: int, last: int, most: int, count: int) -> tuple[int, int]:
-    """First and last bar drawn: at most *most* of *count*, one before and one after where there is room."""
-    last = min(last, first + most - 1)
-    room = most - (last - first + 1)
-    start = first - 1 if first > 1 and room else first
-    stop = last + 1 if last < count and room - (start < first) > 0 else last
-    return start, stop
 
 
 def _loaded(score: Score) -> Any:
@@ -182,11 +193,14 @@ def _tinted(drawing: str, rows: range) -> str:
         begin = starts[row].end()
         end = starts[row + 1].start() if row + 1 < len(starts) else len(drawing)
         lines = [tuple(map(int, found.groups())) for found in _LINE.finditer(drawing, begin, end)]
-        level = [line for line in lines if line[1] == line[3]]  # staff lines; bar lines and stems stand upright
+        level = [line for line in lines if line[1] == line[3]]  # bar lines and stems stand upright
         if not level:
             continue
-        left, right = min(line[0] for line in level), max(line[2] for line in level)
-        top, bottom = min(line[1] for line in level) - _PAD, max(line[1] for line in level) + _PAD
+        (left, right), _ = Counter((line[0], line[2]) for line in level).most_common(1)[0]
+        heights = [
+            line[1] for line in level if (line[0], line[2]) == (left, right)
+        ]  # staff lines: no bracket, no leger
+        top, bottom = min(heights) - _PAD, max(heights) + _PAD
         tint = f'<rect class="found" x="{left}" y="{top}" width="{right - left}" height="{bottom - top}"/>'
         drawing = drawing[:begin] + tint + drawing[begin:]
     return drawing

@@ -20,7 +20,7 @@ __all__ = ["MOST_QUESTIONS", "asked", "worksheet_html"]
 MOST_QUESTIONS = 20
 """Asked where nobody says how many: ten sheets at most, or a double lesson."""
 _WIDE = 2500  # printed 18 cm wide: staves of 5 mm, and two or three questions to a page
-_SYSTEMS = 2
+_STAVES = 4
 
 
 def asked(findings: Sequence[Finding], most: int | None = None) -> list[Finding]:
@@ -52,7 +52,7 @@ def worksheet_html(score: Score, found: Survey, most: int | None = None) -> str:
     str
         HTML.
     """
-    excerpts, chosen = Excerpts(score, _WIDE, _SYSTEMS), asked(found.findings, most)
+    excerpts, chosen = Excerpts(score, _WIDE, _STAVES), asked(found.findings, most)
     parts = [
         f"<h1>{escape(title_of(score))}</h1>",
         "<p>Name: ____________________ &nbsp; Date: ______________</p>",

@@ -104,11 +104,29 @@ def test_a_worksheet_is_for_a_lesson_not_for_a_term(found):
 
 def test_the_bars_of_a_question_fill_two_systems_at_most(found):
     """So two questions go on a page; a bar shown only beside the passage fills no system alone."""
-    excerpts = Excerpts(found.score, 2500, 2)
+    excerpts = Excerpts(found.score, 2500, 4)
     for first, last in ((9, 12), (13, 17), (25, 32), (33, 48)):
         wide = excerpts.figure(first, last, label="bars").split('<div class="narrow">')[0]
         assert wide.count('class="system"') <= 2
     assert "The first" in excerpts.figure(25, 48, label="bars")
+
+
+def test_a_phrase_with_its_upbeat_is_drawn_whole(form_builder):
+    """Eight bars after a divided bar's upbeat, the last divided too, are eight bars, though the page counts ten."""
+    score = form_builder.divided(form_builder.build(["C5/1 D5/1 E5/1 F5/1"] * 20, ["C3/4"] * 20), (8, 16))
+    figure = Excerpts(score).figure(9, 18, label="bars 9-16")
+    assert figure.count('class="measure"') == 2 * 10
+    assert "The first" not in figure
+    assert figure.count('class="found"') == 2 * 10
+
+
+def test_a_tint_keeps_to_its_bar(form_builder):
+    """The bracket over an ending belongs to several bars; the tint is as wide as the staff lines of its own."""
+    score = form_builder.build(["C5/4"] * 4, ["C3/4"] * 4, voltas={3: 1, 4: 2})
+    svg = Excerpts(score).svg(4, 4, label="bar 4")
+    (left, width) = map(int, re.search(r'class="found" x="(\d+)" y="-?\d+" width="(\d+)"', svg).groups())
+    lines = {tuple(map(int, pair)) for pair in re.findall(r'<path d="M(\d+) \d+ L(\d+) \d+" stroke-width', svg)}
+    assert (left, left + width) == max(line for line in lines if line[0] < line[1])
 
 
 def test_worksheet_asks_and_does_not_answer(found):
