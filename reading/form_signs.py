@@ -81,6 +81,7 @@ def _after_bar_line(score: Score) -> Bools:
 def _headings(score: Score) -> Bools:
     """Say which bars carry a heading of tempo in their first half, or a metronome figure a fifth away from the last."""
     out = np.zeros(len(score.bars), bool)
+    figures = {mark.onset for mark in score.marks_of("tempo")}
     pace = 0.0
     for mark in score.marks_of("tempo", "text"):
         row = score.bar_at(mark.onset) - 1
@@ -89,7 +90,7 @@ def _headings(score: Score) -> Bools:
             heading = pace > 0 and now > 0 and not 1 / PACE < now / pace < PACE
             pace = now or pace
         else:
-            heading = names_tempo(mark.value)
+            heading = names_tempo(mark.value, figure=mark.onset in figures)
         bar = score.bars[row]
         out[row] |= heading and 2 * (mark.onset - bar["onset"]) < bar["duration"]
     out[:1] = False

@@ -34,16 +34,20 @@ _EXPRESSION = re.compile(
 )
 
 
-def names_tempo(text: str) -> bool:
+def names_tempo(text: str, *, figure: bool = False) -> bool:
     """Say whether words name a tempo, or a part of the piece, as a heading does: capital first, a word of pace in it.
 
     Parameters
     ----------
     text : str
         As printed.
+    figure : bool
+        Whether a metronome figure stands beside it: how far words that only compare (``Poco più tranquillo``) lead to
+        another tempo is then the figure's to say.
     """
     first = text.strip().split(" ")[0]
-    return first[:1].isupper() and (first.lower().strip(".,:") in _FIRST or bool(_PACE.search(text)))
+    named = first.lower().strip(".,:") in _FIRST
+    return first[:1].isupper() and (named or (not figure and bool(_PACE.search(text))))
 
 
 def is_heading(text: str) -> bool:

@@ -83,7 +83,14 @@ def test_the_written_score_prints_the_heading_with_its_figure_and_dolce_as_expre
     assert words["dolce"] == (None, False)
 
 
-def test_a_heading_of_pace_marks_a_new_tempo(with_words):
-    """The bar of ``Poco più tranquillo`` counts as a new tempo, that of ``dolce`` does not."""
-    assert "new tempo" in signs(with_words(("Poco più tranquillo",))).words[1]
-    assert "new tempo" not in signs(with_words(("dolce",))).words[1]
+def test_a_heading_of_pace_marks_a_new_tempo_where_no_figure_says_how_far(with_words):
+    """``Poco più tranquillo`` alone is a new tempo, beside a figure it is what the figure says; ``dolce`` is none."""
+    for text, figure, new in (
+        ("Poco più tranquillo", False, True),
+        ("Poco più tranquillo", True, False),
+        ("Andante", True, True),
+        ("dolce", False, False),
+    ):
+        score = with_words((text,))
+        kept = tuple(mark for mark in score.marks if figure or mark.kind != "tempo")
+        assert ("new tempo" in signs(replace(score, marks=kept)).words[1]) is new
