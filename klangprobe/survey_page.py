@@ -43,7 +43,7 @@ def survey_html(score: Score, found: Survey) -> str:
         f"<p>{len(score.bars)} bars, {len(found.findings)} findings. What must be rethought for orchestra: first"
         " what must be answered, then what should be, then details, each in the order of the piece. Each option opens"
         " on its spec steps, ready to paste into a variant.</p>",
-        legend(text for one in found.findings for text in (one.name, one.question, *one.evidence)),
+        legend(text for one in found.findings for text in _texts(one)),
         _list(found.findings),
         "<h2>Where passages begin</h2>",
         _curve(score, found),
@@ -83,6 +83,12 @@ def _yaml(value: Any) -> str:
     text = str(value)
     plain = text and text[0].isalnum() and not set(text) & set(",#:{}[]&*!|>'\"%@`")
     return text if plain else '"' + text.replace("\\", "\\\\").replace('"', '\\"') + '"'
+
+
+def _texts(finding: Finding) -> Iterable[str]:
+    """Whatever the page says of a finding that may name bars."""
+    steps = (step for option in finding.options for step in option.steps)
+    return finding.name, finding.question, *finding.evidence, *(str(step.get("bars", "")) for step in steps)
 
 
 def _folded(words: str, articles: list[str]) -> list[str]:

@@ -12,6 +12,7 @@ from klangprobe.survey_page import step_text, survey_html
 from klangprobe.survey_page_engrave import Excerpts
 from klangprobe.survey_worksheet import MOST_QUESTIONS, asked, worksheet_html
 from reading.barwords import COUNTED
+from reading.findings import Option
 from reading.reader import read
 from reading.survey import survey
 
@@ -83,6 +84,10 @@ def test_order_and_bars_are_said_as_they_are(found, page):
     counted = tuple(replace(one, bars="#33") for one in found.findings[:2])
     for html in (survey_html, worksheet_html):
         assert html(found.score, replace(found, findings=counted)).count(COUNTED) == 1
+    step = Option("the upbeat too", ({"rest": ["oboe 1"], "bars": "#9-#18"},))
+    upbeat = replace(found, findings=(replace(found.findings[0], options=(step,)),))
+    assert COUNTED in survey_html(found.score, upbeat)
+    assert COUNTED not in worksheet_html(found.score, upbeat)
 
 
 def test_a_worksheet_is_for_a_lesson_not_for_a_term(found):
