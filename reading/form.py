@@ -1,9 +1,10 @@
 """Where a passage begins, and how strongly it stands out from what came before.
 
-Five curves are added, each scaled over the piece: novelty of everything an orchestrator would notice (four bars either
+Six curves are added, each scaled over the piece: novelty of everything an orchestrator would notice (four bars either
 side), novelty of the figuration alone (two bars either side), starts of passages that are repeated elsewhere, likeness
-to the opening, and, with half the weight, a thinner bar just before. Local maxima are ranked; a double bar, a heading
-of tempo, a rehearsal mark, a new key signature or metre raises the rank. Keys explain a start, they do not find it. First endings and the upbeat are left out.
+to the opening, and, with half the weight, starts of repeats and their models, and a thinner bar just before. Local
+maxima are ranked; a double bar, a heading of tempo, a rehearsal mark, a new key signature or metre raises the rank.
+Keys explain a start, they do not find it. First endings and the upbeat are left out.
 
 References
 ----------
@@ -26,7 +27,7 @@ from reading.features_bars import BarFeatures, bar_features
 from reading.features_noted import plainly_noted
 from reading.features_whole import WholeBars, whole_bars
 from reading.form_curves import likeness, novelty, scaled
-from reading.form_phrases import closings, from_upbeat
+from reading.form_phrases import closings, from_upbeat, repeat_starts
 from reading.form_signs import signs
 from reading.form_stretches import stretches
 from reading.form_words import Told, reasons_for
@@ -49,6 +50,8 @@ LEAST_BETWEEN, MOST_BETWEEN = 6, 12
 """but on average at most one in six bars and at least one in twelve, as people mark them."""
 SIGNS = 0.4
 """What is printed adds at most this share of the strongest start heard, so that it lowers no other start."""
+REPEATS = 0.5
+"""Weight of a start of the repeats that are told: the curve ``repetition`` knows most of them."""
 CLOSING = 0.5
 """Weight of a thinner bar before a start: a cadence ends many phrases that end no section."""
 OPENING_BARS = 4
@@ -96,8 +99,8 @@ class Sections:
     curve : ndarray of float, shape (n,)
         Strength of a start at each bar, 0 to 1.
     parts : dict of str to ndarray, each of shape (n,)
-        The curves that were added: ``change``, ``figuration``, ``repetition``, ``opening``, ``closing``,
-        ``signs``.
+        The curves that were added: ``change``, ``figuration``, ``repetition``, ``opening``, ``repeats``,
+        ``closing``, ``signs``.
     """
 
     rows: tuple[Section, ...]
@@ -190,6 +193,7 @@ def _gathered(
         keep[0] = False  # an upbeat contrasts with everything and begins nothing but the piece
     features = bar_features(score, keep)
     parts, alike = _curves(score, features, keep)
+    parts["repeats"] = REPEATS * scaled(repeat_starts(repeats, features.bars + before))
     words = reasons_for(features, parts, repeats, alike, signs(score), lambda bar: _bar_said(page, bar), before)
     return features.bars + before, parts, [partial(words, row) for row in range(len(features.bars))]
 

@@ -1,4 +1,4 @@
-"""What phrases say of form: bars counted from an upbeat of half a bar, and the thinner bar a phrase closes with."""
+"""What phrases say of form: bars from an upbeat of half a bar, thinner bars that close, repeats that begin."""
 
 from __future__ import annotations
 
@@ -10,13 +10,21 @@ import numpy as np
 from reading.features import attacks, has_half_upbeat
 
 if TYPE_CHECKING:
-    from reading.features import Bools, Floats
+    from collections.abc import Iterable
+
+    from reading.features import Bools, Floats, Ints
+    from reading.repeats import Repeat
     from reading.score import Score
 
-__all__ = ["closings", "from_upbeat"]
+__all__ = ["closings", "from_upbeat", "repeat_starts"]
 
 _BEFORE = 4
 """Bars whose mean a closing bar is thinner than."""
+_LEAST, _MOST = 4, 16
+"""Bars of a repeat that begins something, and beyond which it weighs no more."""
+_FAR = 8
+"""Bars from model to repeat, below which it is rather one phrase said twice."""
+_MODEL = 0.8
 
 
 def from_upbeat(score: Score) -> Score:
@@ -66,3 +74,23 @@ def closings(score: Score, keep: Bools) -> Floats:
         usual = float(count[max(0, row - _BEFORE) : row].mean())
         out[row] = max(0.0, 1 - count[row - 1] / usual) if usual else 0.0
     return out
+
+
+def repeat_starts(repeats: Iterable[Repeat], bars: Ints) -> Floats:
+    """Return how strongly each bar begins a repeat or its model; long ones and distant ones weigh more.
+
+    Parameters
+    ----------
+    repeats : iterable of Repeat
+    bars : ndarray of int, shape (n,)
+        Indices of the bars that count.
+    """
+    best: dict[int, float] = {}
+    for repeat in repeats:
+        length = repeat.first[1] - repeat.first[0] + 1
+        if length < _LEAST:
+            continue
+        weight = float(np.log2(1 + min(length, _MOST))) * min(1.0, (repeat.later[0] - repeat.first[0]) / _FAR)
+        for bar, value in ((repeat.later[0], weight), (repeat.first[0], _MODEL * weight)):
+            best[bar] = max(best.get(bar, 0.0), value)
+    return np.array([best.get(bar, 0.0) for bar in bars.tolist()])

@@ -22,18 +22,21 @@ from reading.features_noted import plainly_noted
 from reading.features_whole import WholeBars, whole_bars
 from reading.form_stretches import stretches
 from reading.repeats_alike import diagonal_runs, dice, soft_dice, transposed_dice
-from reading.repeats_runs import CHANCE, LEAST_BARS, LIKE, by_chance, levels, runs, sure_level
+from reading.repeats_runs import CHANCE, LEAST_BARS, LIKE, Run, by_chance, levels, runs, sure_level
+from reading.repeats_tune import drawn_out, tune_runs
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
+    from reading.repeats_tune import Tune
     from reading.score import Score
 
 __all__ = ["Repeat", "find", "repeats_on_page"]
 
-LEAST_ECHO = 2
+LEAST_LITERAL = 2
 """Bars of a phrase repeated at once, to the note."""
 LITERAL = 0.9
+"""Strokes that are the same to the note, for a repeat to be called literal."""
 EXACT = 0.8
 UPPER_WEIGHT = 0.9
 """Two bars alike in the right hand alone count this much: a theme over a new accompaniment."""
@@ -57,7 +60,11 @@ class Repeat:
     semitones : int
         Transposition of the return, -5 to 6; octaves are not counted.
     similarity : float
-        Mean resemblance of the bars, 0 to 1.
+        Mean resemblance of the bars, 0 to 1; of a literal repeat the share of strokes that are the same.
+    octaves : int
+        Octaves by which nearly every note of the return, or its tune, lies higher than ``semitones`` says.
+    tune : bool
+        Only the tune comes back, over other music.
     """
 
     first: tuple[int, int]
@@ -65,6 +72,22 @@ class Repeat:
     kind: str
     semitones: int
     similarity: float
+    octaves: int = 0
+    tune: bool = False
+
+
+@dataclass(frozen=True, eq=False)
+class _Likeness:
+    """How alike bars are at each of the 12 transpositions, with half credit for a semitone, as they stand."""
+
+    alike: Floats
+    soft: Floats
+    same: Floats
+    minor: Bools
+
+
+_Row = tuple[float, Run, str, float]
+"""Weight, run, kind and likeness of a repeat before the best are chosen."""
 
 
 def find(score: Score, *, like: float = LIKE, least_bars: int = LEAST_BARS) -> tuple[Repeat, ...]:
@@ -117,29 +140,39 @@ def _found(score: Score, like: float, least_bars: int) -> tuple[Repeat, ...]:
     if not len(score.bars):
         return ()
     keep = ~first_endings(score)
-    index = np.flatnonzero(keep) + 1
-    alike = _likeness(score, keep)
-    exact = onset_sets(score)[keep]
-    same = dice(exact)
-    found: list[tuple[float, Repeat]] = []
-    soft, minor = _soft_likeness(score, keep), _minor(score, keep)
-    for run in runs(alike, like, least_bars):
-        start, lag, length, semitones, rows = run.start, run.lag, run.length, run.semitones, run.rows
+    exact, tunes = onset_sets(score)[keep], tune_runs(score, keep)
+    same, minor = dice(exact), _minor(score, keep)
+    likeness = _Likeness(_likeness(score, keep), _soft_likeness(score, keep), same, minor)
+    found = _plain(likeness, tunes, like, least_bars)
+    for start, lag, length in _echoes(same):
+        value = float(same.diagonal(lag)[start : start + length].mean())
+        found.append((length * value, Run(start, lag, length, 0), _kind(0, value, value), value))
+    for run, value in _modal_runs(likeness.soft, minor, least_bars):
+        # Half credit flatters: a modal reading must be clearly longer to outrank a plain one.
+        found.append((0.5 * run.length * value, run, "modal", value))
+    for tune in tunes:
+        # A tune alone is less than whole bars: it tells what nothing else does.
+        found.append((0.4 * tune.run.length * tune.value, tune.run, "tune", tune.value))
+    found.sort(key=lambda row: (-row[0], row[1].start + row[1].lag, row[1].length, row[1].start))
+    index, octaves = np.flatnonzero(keep) + 1, {tune.run: tune.octaves for tune in tunes}
+    return _without_echoes([_repeat(index, row, exact, octaves) for row in found])
+
+
+def _plain(bars: _Likeness, tunes: list[Tune], like: float, least_bars: int) -> list[_Row]:
+    """Return the runs of whole bars, drawn out as far as their tune goes on, each with weight, kind and likeness."""
+    alike, soft = bars.alike, bars.soft
+    found: list[_Row] = []
+    for plain in runs(alike, like, least_bars):
+        run = drawn_out(plain, tunes)
+        rows, lag, semitones = run.rows, run.lag, run.semitones
         value = float(alike[:, rows, rows + lag].max(axis=0).mean())
-        kind = _kind(semitones, value, float(same[rows, rows + lag].mean()))
-        if kind == "varied" and _other_mode(minor, rows, lag):
+        exact = float(bars.same[rows, rows + lag].mean())
+        kind = _kind(semitones, value, exact)
+        if kind == "varied" and _other_mode(bars.minor, rows, lag):
             gain = soft[semitones, rows, rows + lag].mean() - alike[semitones, rows, rows + lag].mean()
             kind = "modal" if gain >= MODAL_GAIN else kind
-        found.append((length * value, _repeat(index, start, lag, length, semitones, value, kind)))
-    for start, lag, length in _echoes(same):
-        rows = np.arange(start, start + length)
-        value = float(same[rows, rows + lag].mean())
-        found.append((length * value, _repeat(index, start, lag, length, 0, value, "literal")))
-    for semitones, start, lag, length, value in _modal_runs(soft, minor, least_bars):
-        # Half credit flatters: a modal reading must be clearly longer to outrank a plain one.
-        found.append((0.5 * length * value, _repeat(index, start, lag, length, semitones, value, "modal")))
-    found.sort(key=lambda pair: (-pair[0], pair[1].later, pair[1].first))
-    return _without_echoes([repeat for _, repeat in found])
+        found.append((run.length * value, run, kind, exact if kind == "literal" else value))
+    return found
 
 
 def _likeness(score: Score, keep: Bools) -> Floats:
@@ -157,12 +190,12 @@ def _echoes(same: Floats) -> list[tuple[int, int, int]]:
     """Return (first row, lag, length) of short phrases said twice at once, to the note; one bar said often is none."""
     out = []
     pairs = int(np.count_nonzero(same[np.triu_indices(len(same), 2)] >= LITERAL))
-    for start, lag, length in diagonal_runs(same, LITERAL, LEAST_ECHO):
+    for start, lag, length in diagonal_runs(same, LITERAL, LEAST_LITERAL):
         rows = np.arange(start, start + length)
         varied = same[rows[:-1], rows[1:]].min() < LITERAL
         sure = by_chance(len(same), pairs, length) <= CHANCE
         if (
-            LEAST_ECHO <= lag <= length
+            LEAST_LITERAL <= lag <= length
             and lag < LEAST_BARS
             and sure
             and varied
@@ -178,8 +211,8 @@ def _soft_likeness(score: Score, keep: Bools) -> Floats:
     return np.stack([soft_dice(strokes, semitones) for semitones in range(12)])
 
 
-def _modal_runs(soft: Floats, minor: Bools, least_bars: int) -> list[tuple[int, int, int, int, float]]:
-    """Return (semitones, first row, lag, length, likeness) of runs alike but for the mode."""
+def _modal_runs(soft: Floats, minor: Bools, least_bars: int) -> list[tuple[Run, float]]:
+    """Return the runs alike but for the mode, each with its likeness."""
     out = []
     for semitones, matrix in enumerate(soft):
         steps = levels(matrix, MODAL_LIKE)
@@ -187,7 +220,7 @@ def _modal_runs(soft: Floats, minor: Bools, least_bars: int) -> list[tuple[int, 
             rows = np.arange(start, start + length)
             sure = lag > 1 and sure_level(len(matrix), steps, matrix[rows, rows + lag], least_bars) > 0
             if sure and _other_mode(minor, rows, lag):
-                out.append((semitones, start, lag, length, float(matrix[rows, rows + lag].mean())))
+                out.append((Run(start, lag, length, semitones), float(matrix[rows, rows + lag].mean())))
     return out
 
 
@@ -209,12 +242,28 @@ def _kind(semitones: int, value: float, literal: float) -> str:
     return "literal" if not semitones and literal >= LITERAL else "varied"
 
 
-def _repeat(index: Ints, start: int, lag: int, length: int, semitones: int, value: float, kind: str) -> Repeat:
+def _repeat(index: Ints, row: _Row, exact: Floats, octaves: dict[Run, int]) -> Repeat:
     """Return the run as a repeat, cut so that model and return share no bars."""
-    length = min(length, lag)
-    first = (int(index[start]), int(index[start + length - 1]))
-    later = (int(index[start + lag]), int(index[start + lag + length - 1]))
-    return Repeat(first, later, kind, semitones if semitones <= 6 else semitones - 12, round(min(value, 1.0), 3))
+    _, run, kind, value = row
+    length = min(run.length, run.lag)
+    last = run.start + length - 1
+    first = (int(index[run.start]), int(index[last]))
+    later = (int(index[run.start + run.lag]), int(index[last + run.lag]))
+    semitones = run.semitones if run.semitones <= 6 else run.semitones - 12
+    shift = octaves.get(run, 0) if kind == "tune" else _octaves(exact, run, semitones)
+    tune = kind == "tune"
+    kind = _kind(semitones, value, 0.0) if tune else kind
+    return Repeat(first, later, kind, semitones, round(min(value, 1.0), 3), shift, tune)
+
+
+def _octaves(exact: Floats, run: Run, semitones: int) -> int:
+    """Return by how many octaves nearly every note of a return lies higher than the interval says."""
+    model, later = exact[run.rows], exact[run.rows + run.lag]
+    size = max(float(model.sum() + later.sum()), 1.0)
+    for octaves in (0, -1, 1, -2, 2):
+        if 2 * float((model * np.roll(later, -semitones - 12 * octaves, axis=2)).sum()) / size >= EXACT:
+            return octaves
+    return 0
 
 
 def _covered(bars: tuple[int, int], by: Bools) -> float:

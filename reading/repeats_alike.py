@@ -16,7 +16,7 @@ import numpy as np
 
 from reading.features import Floats
 
-__all__ = ["diagonal_runs", "dice", "soft_dice", "transposed_dice"]
+__all__ = ["diagonal_runs", "dice", "dice_between", "dice_by_interval", "soft_dice", "transposed_dice"]
 
 Words = np.ndarray[Any, np.dtype[np.uint64]]
 
@@ -50,8 +50,25 @@ def transposed_dice(strokes: Floats, semitones: int) -> Floats:
     -------
     ndarray of float, shape (n, n)
     """
-    moved = np.roll(strokes, -semitones, axis=2)
-    return 2.0 * _shared(_packed(strokes), _packed(moved)) / _strokes_of_both(strokes)
+    return dice_between(strokes, strokes, semitones)
+
+
+def dice_between(strokes: Floats, later: Floats, semitones: int) -> Floats:
+    """Return Dice's coefficient of bar i of some strokes with bar j of others moved down by *semitones*.
+
+    Parameters
+    ----------
+    strokes, later : ndarray of float, shape (n, slots, 12)
+        For example two lines of one score.
+    semitones : int
+
+    Returns
+    -------
+    ndarray of float, shape (n, n)
+    """
+    size = strokes.sum(axis=(1, 2))[:, None] + later.sum(axis=(1, 2))[None, :]
+    moved = np.roll(later, -semitones, axis=2)
+    return np.asarray(2.0 * _shared(_packed(strokes), _packed(moved)) / np.maximum(size, 1.0))
 
 
 def dice_by_interval(strokes: Floats, most_semitones: int) -> Floats:

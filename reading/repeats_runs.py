@@ -138,11 +138,13 @@ def levels(matrix: Floats, like: float) -> list[tuple[float, int]]:
     return [(float(level), int(np.count_nonzero(upper >= level))) for level in np.arange(like, 1.0, LEVEL_STEP)]
 
 
-def sure_level(n_bars: int, steps: list[tuple[float, int]], along: Floats, least_bars: int) -> float:
+def sure_level(
+    n_bars: int, steps: list[tuple[float, int]], along: Floats, least_bars: int, chance: float = CHANCE
+) -> float:
     """Return the lowest likeness at which a run is too long for chance (0 for none)."""
     for level, pairs in steps:
         strong = int(np.count_nonzero(along >= level))
-        if strong >= least_bars and by_chance(n_bars, pairs, strong) * n_bars / 4 <= CHANCE:
+        if strong >= least_bars and by_chance(n_bars, pairs, strong) * n_bars / 4 <= chance:
             return level
     return 0.0
 

@@ -68,7 +68,7 @@ def test_register_shift_inside_a_return(form_builder):
 
 
 def test_return_is_parted_where_its_interval_changes(form_builder):
-    """A return that begins as before and goes on a fourth higher, as in sonatas, is two repeats, one at each interval."""
+    """A return that begins as before and goes on a fourth higher is two repeats, one at each interval."""
     rng = np.random.default_rng(1)
     upper, lower = random_piece(form_builder, rng, 14)
     back = upper[:4] + moved(upper[4:], 5), lower[:4] + moved(lower[4:], 5)
@@ -77,6 +77,47 @@ def test_return_is_parted_where_its_interval_changes(form_builder):
         ((1, 4), (19, 22), 0, "literal"),
         ((5, 14), (23, 32), 5, "transposed"),
     }
+
+
+BROKEN = [
+    "/.25 ".join([*names.split() * 4]) + "/.25"
+    for names in (
+        "C5 E5 G5 E5",
+        "G5 D5 F5 B4",
+        "A5 C5 F5 C6",
+        "Bb4 D5 E5 Bb5",
+        "F#5 A4 C5 D5",
+        "Ab5 Eb5 C5 F5",
+        "B4 D5 Ab5 G5",
+        "E5 C#5 A4 A5",
+    )
+]
+
+
+@pytest.mark.parametrize(("octave", "semitones"), [(0, 0), (-12, 0), (-12, 5)])
+def test_a_tune_alone_comes_back(form_builder, octave, semitones):
+    """A tune over new chords, or below new figures in the other hand, is found, with its octave and interval."""
+    upper, lower = THEME + AFTER, ALBERTI + STRIDE
+    tune = moved(upper, octave + semitones)
+    back = (BROKEN, tune) if octave else (tune, ["F2+Ab2/.5 -/.5 " * 4] * 8)
+    (found,) = repeats.find(form_builder.build(upper + BETWEEN + back[0], lower + CHORDS + back[1]))
+    assert (found.first, found.later, found.semitones) == ((1, 8), (13, 20), semitones)
+    assert (found.tune, found.octaves) == (bool(octave), octave // 12)
+
+
+def test_whole_passage_an_octave_lower(form_builder):
+    """A return an octave lower says so; one to the note, or with the hands moved apart, does not."""
+    lower_still = repeats.find(with_return(form_builder, moved(THEME, -12), moved(ALBERTI, -12)))
+    apart = repeats.find(with_return(form_builder, moved(THEME, 12), moved(ALBERTI, -12)))
+    assert [(r.semitones, r.octaves) for r in (*lower_still, *apart)] == [(0, -1), (0, 0)]
+
+
+def test_a_return_begins_where_its_tune_does(form_builder):
+    """Where the first bars of a return have new accompaniment, they belong to it for their tune."""
+    upper, lower = THEME + AFTER, ALBERTI + STRIDE
+    changed = ["F#3+Bb3/.25 " * 16] * 2 + lower[2:]
+    found = repeats.find(form_builder.build(upper + BETWEEN + upper, lower + CHORDS + changed))
+    assert [(r.first, r.later) for r in found] == [((1, 8), (13, 20))]
 
 
 def test_new_bars_inside_a_return_belong_to_no_repeat():
