@@ -128,8 +128,7 @@ def _bass_and_chord(strokes: Strokes) -> Name | None:
     is_bass &= np.abs(strokes.place - np.round(strokes.place)) < NEAR_BEAT
     answered, bass, chords = 0, -1, 0
     for row in range(n):
-        above = bass >= 0 and low[row] >= strokes.top[bass] - 1 and low[row] > low[bass] + 2
-        if size[row] >= 2 and above:
+        if bass >= 0 and size[row] >= 2 and _stands_above(strokes, bass, row):
             answered += 1
             chords += 1
         elif is_bass[row]:
@@ -139,6 +138,16 @@ def _bass_and_chord(strokes: Strokes) -> Name | None:
         return None
     wide = any(strokes.top[row + 1] - low[row] > 19 for row in range(n - 1) if is_bass[row])
     return "oom-pah", "wide bass and chord" if wide else "bass and chord"
+
+
+def _stands_above(strokes: Strokes, bass: int, row: int) -> bool:
+    """Say whether a chord lies above a bass note; the upper note of an octave in the bass may lie inside the chord."""
+    low, top = strokes.low, strokes.top
+    if low[row] <= low[bass] + 2:
+        return False
+    chord = len({pitch % 12 for pitch in strokes.pitches[row]}) > 1
+    octave = strokes.size[bass] > 1
+    return bool(low[row] >= top[bass] - 1 or (octave and chord and top[row] > top[bass]))
 
 
 def _octaves(strokes: Strokes) -> Name | None:

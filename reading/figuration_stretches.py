@@ -63,7 +63,7 @@ def settled(figures: list[Figure]) -> list[Figure]:
     """Return the figures with their families settled by the bars around (rests stay).
 
     Two families of one pattern that alternate for five bars or more are one: an octave in the bass, then a chord, is
-    bass and chords; a lone family takes that of both neighbours.
+    bass and chords, and so is a lone bar of octaves beside two bars of it; a lone family takes that of both neighbours.
 
     Parameters
     ----------
@@ -80,7 +80,17 @@ def settled(figures: list[Figure]) -> list[Figure]:
         before, here, after = found[row - 1 : row + 2]
         if before == after != here and "rest" not in (before, here) and not alternating[row]:
             families[row] = before
+    _take_octaves_in(families)
     return [replace(figure, family=family) for figure, family in zip(figures, families, strict=True)]
+
+
+def _take_octaves_in(families: list[str]) -> None:
+    """Make a lone bar of octaves beside two bars of bass and chords part of them."""
+    for row, family in enumerate(families):
+        before, after = families[max(0, row - 2) : row], families[row + 1 : row + 3]
+        lone = family == "octaves" and family not in (*before[-1:], *after[:1])
+        if lone and ["oom-pah", "oom-pah"] in (before, after):
+            families[row] = "oom-pah"
 
 
 def _alternations(families: list[str]) -> list[tuple[int, int]]:
