@@ -195,8 +195,8 @@ def _goes_on(texture: Texture, model: IntArray, first: IntArray, answer: IntArra
     inside = model[(texture.onset[model] >= struck[0]) & (texture.onset[model] <= struck[-1])]
     waits = np.append(np.diff(struck), 0)
     waiting = waits[np.searchsorted(struck, texture.onset[inside], side="right") - 1]
-    inside = inside[waiting <= _MOVES * np.median(waits[:-1])]
-    if len(inside) < 3 or np.isin(inside, answer).mean() > 0.2:
+    along = inside[waiting <= _MOVES * np.median(waits[:-1])]
+    if len(along) < 3 or np.isin(inside, answer).mean() > 0.2:
         return False
     mine, others = set(texture.onset[inside].tolist()), set(texture.onset[answer].tolist())
     return len(mine & others) <= 0.85 * max(len(mine), len(others))

@@ -152,6 +152,13 @@ def test_hands_that_answer_each_other_are_no_counterpoint(form_builder):
     assert find_layers(form_builder.build(upper * 4, lower * 4)).contrapuntal == ()
 
 
+def test_octaves_with_a_held_note_are_no_counterpoint(form_builder):
+    """Two hands that strike the same rhythm, long notes and short, have one line between them, not two."""
+    upper = ["G4 C5 B4/2 A4 F4"] * 4
+    together = [bar.replace("4", "3").replace("5", "4") for bar in upper]
+    assert find_layers(form_builder.build(upper, together)).contrapuntal == ()
+
+
 def test_notes_that_repeat_with_the_melody_do_not_double_it(form_builder):
     """A pedal in the bass an octave or two below a repeated note of the tune moves nowhere: it is no doubling."""
     upper = ["C5/1 C5/1 C5/1 C5/1", "D5/1 E5/1 F5/1 D5/1"] * 4
