@@ -6,11 +6,13 @@ Players are named as musicians say them: ``flute 1``, ``horn 2``, ``timpani``, `
 from __future__ import annotations
 
 import re
+from dataclasses import fields, replace
 from typing import TYPE_CHECKING, Any
 
 from base.errors import InputError, Problem, SpecError, nearest
 from mapping.arrangement import Player
 from mapping.instruments import built_in_table, instruments, load_user, user_files
+from mapping.reach import reaches_of
 from reading.palette import Palette
 
 if TYPE_CHECKING:
@@ -215,7 +217,7 @@ def palette_of(players: Iterable[Player]) -> Palette:
     melody, inner, bass = _voices(group, by_height)
     low = tuple(one.name for one in winds if one.instrument.safe_low < 48)
     high = tuple(one.name for one in winds if one.instrument.safe_low >= 48)
-    return Palette(
+    palette = Palette(
         melody=melody,
         inner=inner,
         bass=bass,
@@ -227,7 +229,11 @@ def palette_of(players: Iterable[Player]) -> Palette:
         strokes=tuple(one.name for one in group if one.instrument.name in ("bass drum", "cymbals")),
         rolls=tuple(one.name for one in group if one.instrument.name in ("suspended cymbal", "tam-tam"))[:1],
         strings=tuple(strings),
+        plucked=tuple(one.name for one in group if one.instrument.name == "harp")[:1],
+        reaches=(),
     )
+    named = {name for field in fields(palette) for name in getattr(palette, field.name)}
+    return replace(palette, reaches=reaches_of(group, named))
 
 
 def _voices(

@@ -1,4 +1,4 @@
-"""Options that would change nothing are not offered: their layer is silent there, or no drum has the note."""
+"""The options a finding keeps: none that would change nothing (a silent layer, no drum with the note), none unplayed."""
 
 from __future__ import annotations
 
@@ -9,7 +9,10 @@ import numpy as np
 
 from reading.barwords import bars_named
 from reading.features import played
+from reading.findings_choice import Chooser
+from reading.findings_fit import Fit
 from reading.layers import LAYER_NAMES, Role, select
+from reading.line import Lines
 from reading.score import TICKS_PER_QUARTER
 
 if TYPE_CHECKING:
@@ -24,13 +27,17 @@ __all__ = ["useful"]
 
 _ON_LAYER = ("double", "vary", "refigure", "build", "thin", "answer")
 _LINES = ("line", "scale")
-_FEWEST = 2
+_FEWEST, _MOST = 2, 4
+_NO_TUNE = ("accent", "full chords", "pedal", "gap", "figuration", "two layers in the left hand")
+"""Kinds whose question a colour for the tune would not answer."""
 _REALISED = 0.35  # strength from which an accent without a sign is stressed
-_OCTAVE_ABOVE = (60, 84)  # what lies in C5-C7 an octave higher
 
 
 def useful(facts: Facts, drafts: Iterable[Draft]) -> Iterator[Draft]:
-    """Yield the drafts without the options that would change nothing; where nobody has a tune, with others.
+    """Yield the drafts with two to four options each, chosen by what the passage is and by what was offered before.
+
+    Left out are options that would change nothing and those that cannot be played as they say. Where nobody has a
+    tune, or too little is left, others are offered.
 
     Parameters
     ----------
@@ -38,12 +45,30 @@ def useful(facts: Facts, drafts: Iterable[Draft]) -> Iterator[Draft]:
     drafts : iterable of Draft
     """
     struck = {one.onset for one in facts.accents if one.marked or one.strength >= _REALISED}
-    for draft in drafts:
-        kept = _kept(facts, struck, draft.options)
+    lines = Lines(facts)
+    chooser = Chooser(Fit(lines, facts.palette), lines, facts.palette)
+    models = {repeat.later: repeat.first for repeat in facts.repeats}
+    rows = list(drafts)
+    chosen: dict[int, Draft] = {}
+    for row in sorted(range(len(rows)), key=lambda row: (rows[row].first, rows[row].last)):
+        draft = rows[row]
+        reason = _accent_reason(facts, draft) if draft.kind == "accent" else ""
+        model = models.get((draft.first, draft.last))
+        kept = chooser.chosen(draft, _kept(facts, struck, draft.options), accent=reason, model=model)
         if len(kept) < _FEWEST:
-            other = _kept(facts, struck, facts.offers(draft.first, draft.last, upbeat=draft.upbeat).without_melody())
-            kept = tuple({one.says: one for one in (*kept, *other)}.values())
-        yield replace(draft, options=kept) if len(kept) >= _FEWEST else draft
+            offers = facts.offers(draft.first, draft.last, upbeat=draft.upbeat)
+            tune = () if draft.kind in _NO_TUNE else (*offers.theme(), *offers.dialogue())
+            more = _kept(facts, struck, (*tune, *offers.without_melody(), *offers.anyhow()))
+            other = chooser.chosen(draft, more)
+            kept = tuple({one.says: one for one in (*kept, *other)}.values())[:_MOST]
+        chosen[row] = replace(draft, options=kept)
+    yield from (chosen[row] for row in range(len(rows)))
+
+
+def _accent_reason(facts: Facts, draft: Draft) -> str:
+    """Why the strongest moment of an accent is one."""
+    inside = [one for one in facts.accents if draft.first <= one.bar_index <= draft.last]
+    return max(inside, key=lambda one: one.strength).reasons[0] if inside else ""
 
 
 def _kept(facts: Facts, struck: set[int], options: Iterable[Option]) -> tuple[Option, ...]:
@@ -67,8 +92,6 @@ def _has_notes(facts: Facts, struck: set[int], step: dict[str, Any]) -> bool:
     mine = here & select(facts.layers, score, step[verb])
     if verb == "refigure":
         mine &= _in_figure(facts, mine)
-    if step.get("at") == "8va":
-        mine &= (notes["pitch"] >= _OCTAVE_ABOVE[0]) & (notes["pitch"] <= _OCTAVE_ABOVE[1])
     return bool(mine.any())
 
 

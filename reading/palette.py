@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from reading.reach import DEFAULT_REACHES, Reach
+
 __all__ = ["Palette"]
 
 
@@ -13,7 +15,7 @@ class Palette:
 
     The default is the ensemble ``classical full``. A field is empty where the ensemble has nobody for it; the survey
     then leaves out the options that need it. ``strokes`` and ``rolls`` are percussion without pitch, which no ensemble
-    has unless it is added.
+    has unless it is added, nor ``plucked`` (harps). ``reaches`` says what each player can do.
     """
 
     melody: tuple[str, ...] = ("violins 1",)
@@ -27,3 +29,10 @@ class Palette:
     strokes: tuple[str, ...] = ()
     rolls: tuple[str, ...] = ()
     strings: tuple[str, ...] = ("violins 1", "violins 2", "violas", "cellos", "basses")
+    plucked: tuple[str, ...] = ()
+    reaches: tuple[Reach, ...] = DEFAULT_REACHES
+
+    def reach(self, name: str) -> Reach | None:
+        """Return what the player *name* can do (an octave sign may follow), or None where nothing is known."""
+        plain = name.removesuffix(" 8vb").removesuffix(" 8va")
+        return next((one for one in self.reaches if one.name == plain), None)

@@ -16,6 +16,7 @@ from reading.palette import Palette
 from reading.reader import read
 from reading.survey import open_findings, survey
 
+NAMED = [field.name for field in fields(Palette) if field.name != "reaches"]
 ROOT = Path(__file__).parents[2]
 VERBS = {"play", "double", "hold", "stress", "fill", "refigure", "answer", "build", "thin", "mark", "rest", "vary"}
 EMPTY = Palette(*(() for _ in fields(Palette)))
@@ -43,7 +44,7 @@ def test_every_finding_has_evidence_a_question_and_two_to_four_options(found):
 
 def test_options_are_steps_of_the_spec_with_players_of_the_palette(found):
     """One verb each, bars of the finding, players the orchestra has (an octave sign may follow)."""
-    known = {name.removesuffix(" 8vb") for field in fields(Palette) for name in getattr(Palette(), field.name)}
+    known = {name.removesuffix(" 8vb") for field in NAMED for name in getattr(Palette(), field)}
     for finding in found.findings:
         for option in finding.options:
             for step in option.steps:
@@ -102,19 +103,109 @@ def test_options_are_heard(found, tmp_path):
         assert np.abs(before.mix - after.mix).max() > 0, finding.name
 
 
+def offered(score, build):
+    """What is left of options that *build* makes, by finding, when the survey has chosen."""
+    from reading.findings_useful import useful
+    from reading.layers import find_layers
+    from reading.survey import _facts
+
+    facts = _facts(whole_bars(score), find_layers(score), Palette())
+    return [[option.says for option in draft.options] for draft in useful(facts, build())]
+
+
+def theme(*bars, kind="new theme"):
+    """Drafts that ask for the colour of a tune."""
+    for first, last in bars:
+        said = f"{first}-{last}"
+        yield Draft(kind, first, last, 0.9, ("x",), "?", Offers(Palette(), said).theme())
+
+
 def test_options_that_would_change_nothing_are_left_out(form_builder):
     """Drums of tonic and dominant are not offered for a chord that has neither."""
-    from types import SimpleNamespace
-
-    from reading.findings_useful import useful
-
     score = form_builder.build(["C#5+F#5/4", "E5/4"], ["C#3+F#3/4", "C3/4"])
-    offers = [Offers(Palette(), bar).accent("1") for bar in ("1", "2")]
-    drafts = [Draft("accent", bar, bar, 0.9, ("x",), "?", options) for bar, options in zip((1, 2), offers, strict=True)]
-    kept = list(useful(SimpleNamespace(page=whole_bars(score), score=score, accents=()), drafts))
-    says = [[option.says for option in draft.options] for draft in kept]
+
+    def build():
+        for bar in (1, 2):
+            yield Draft("accent", bar, bar, 0.9, ("x",), "?", Offers(Palette(), str(bar)).accent("1"))
+
+    says = offered(score, build)
     assert "timpani mark the bass" not in says[0]
     assert "timpani mark the bass" in says[1]
+
+
+LEFT = ["C3 G3 E3 G3"] * 8
+
+
+def test_no_instrument_is_offered_a_tune_it_cannot_play_to_the_end(form_builder):
+    """A tune that climbs to A6 is offered to no horn or oboe at its height; whoever is named has every note of it."""
+    high = form_builder.build(["C5 E5 G5 C6", "E6 G6 A6 G6"] * 4, LEFT)
+    (says,) = offered(high, lambda: theme((1, 8)))
+    assert not any(one in says for one in ("the melody in horn 1", "the melody in oboe 1", "the melody in trumpet 1"))
+    for one in says:
+        if "horn" in one or "oboe" in one:
+            assert "octave" in one
+
+
+def test_fast_notes_are_offered_to_no_wind_that_cannot_tongue_them(form_builder):
+    """Sixteen notes in a bar of 2.4 seconds, 6.7 a second, are had; at twice the speed only strings are named."""
+    quick = form_builder.build(
+        ["C5/0.125 D5/0.125 E5/0.125 F5/0.125 G5/0.125 F5/0.125 E5/0.125 D5/0.125" * 1] * 8, LEFT
+    )
+    (says,) = offered(quick, lambda: theme((1, 8)))
+    says = [one for one in says if "melody" in one]
+    assert not any(wind in one for one in says for wind in ("flute", "oboe", "clarinet", "horn", "trumpet", "bassoon"))
+
+
+def test_a_tune_in_thirds_is_offered_to_two_players_or_to_strings(form_builder):
+    """One wind cannot play two notes at once; two of a kind have a voice each, a section divides."""
+    score = form_builder.build(["C4+E4 D4+F4 E4+G4 D4+F4"] * 8, ["C3/4"] * 8)
+    from reading.findings_useful import useful
+    from reading.layers import find_layers, overruled
+    from reading.survey import _facts
+
+    layers = overruled(find_layers(score), score, [{"bars": "1-8", "staff": 1, "role": "melody"}])
+    (draft,) = useful(_facts(whole_bars(score), layers, Palette()), theme((1, 8)))
+    for option in draft.options:
+        step = option.steps[0]
+        if step.get("vary") == "melody" and not step["on"][0].startswith(("violas", "cellos")):
+            assert len(step["on"]) == 2, option.says
+            assert step["share"] == "divide", option.says
+
+
+def test_the_next_theme_is_offered_another_colour(form_builder):
+    """Two themes of one compass do not begin with the same offer, and a repeat not with that of its model."""
+    score = form_builder.build(["G4 A4 B4 D5", "C5/2 B4/2"] * 8, LEFT * 2)
+    first, second = offered(score, lambda: theme((1, 8), (9, 16)))
+    assert first[0] != second[0]
+
+
+def test_accents_are_answered_by_what_they_are(form_builder):
+    """A sforzando is offered brass, an arpeggio sign a run-up, the harp or no more than an accent."""
+    from reading.survey import survey as run
+
+    found = run(read(ROOT / "demo" / "weathercock.musicxml"), palette=replace(Palette(), plucked=("harp",)))
+    by_name = {finding.name: [option.says for option in finding.options] for finding in found.findings}
+    rolled, struck = by_name["accent 1"], by_name["accent 18"]
+    assert "the harp spreads the chord" in rolled
+    assert any("runs up" in one or "accent" in one for one in rolled)
+    assert "the harp spreads the chord" not in struck
+    assert any("strike" in one for one in struck[:2])
+
+
+def test_no_option_asks_for_what_the_player_checks_refuse(found, tmp_path):
+    """Added alone to a plain variant, no option of the demo's first two ranks gives an error the plain one has not."""
+    from mapping import arrange, check
+
+    options = [[one] for finding in found.findings if finding.rank <= 2 for one in finding.options][:90]
+    spec = pasted(found, tmp_path, options)
+
+    def errors(name):
+        heard = check(arrange(found.score, found.layers, spec, name), found.layers)
+        return {(one.player, one.kind, one.bar_index) for one in heard if one.severity == "error"}
+
+    plain = errors("plain")
+    for row, (option,) in enumerate(options):
+        assert errors(f"v{row}") <= plain, option.says
 
 
 def test_an_orchestra_without_players_for_an_option_gets_none():

@@ -129,7 +129,7 @@ def test_palette_names_only_players_that_are_there(name):
     players = players_of(name)
     there = {one.name for one in players}
     palette = palette_of(players)
-    for field in palette.__dataclass_fields__:
+    for field in set(palette.__dataclass_fields__) - {"reaches"}:
         assert {word.removesuffix(" 8vb") for word in getattr(palette, field)} <= there
     assert palette.melody
     assert palette.inner
