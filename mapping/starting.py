@@ -156,7 +156,7 @@ def _suggestions(suggested: list[Suggestion]) -> list[str]:
         f"  {FIRST_ANSWERS}:",
         "    says: the survey's first suggestion for questions of the first rank",
         "    from: plain",
-        "    steps:   # each question has other answers: klangprobe survey says them",
+        "    steps:   # each question has other answers: see klangprobe survey --html",
     ]
     for one in suggested:
         lines.append(f"      # {_one_line(one.finding.name)}: {_one_line(one.finding.question)}")

@@ -1,4 +1,4 @@
-"""The options a finding keeps: none that would change nothing (a silent layer, no drum with the note), none unplayed."""
+"""The options a finding keeps: none that would change nothing, none unplayed."""
 
 from __future__ import annotations
 
