@@ -1,5 +1,8 @@
 """What a literal repeat brings again is asked once."""
 
+import re
+from itertools import pairwise
+
 from reading.features_whole import whole_bars
 from reading.findings import Draft
 from reading.findings_again import asked_once
@@ -67,3 +70,29 @@ def test_bars_without_a_tune_are_offered_no_tune(form_builder):
     (back,) = [one for one in found if one.kind in ("repeat", "return") and one.bars == "9-12"]
     assert len(back.options) >= 2
     assert not any("melody" in step.values() for one in back.options for step in one.steps)
+
+
+def an_octave_lower(bars):
+    """Return bars of text an octave lower."""
+    return [re.sub(r"([A-G][#b]?)(\d)", lambda m: f"{m[1]}{int(m[2]) - 1}", bar) for bar in bars]
+
+
+def test_a_return_says_how_it_returns(form_builder):
+    """An opening that comes back an octave lower is told once, as that, and is no new theme, contrast or return."""
+    upper = [*TUNE, *OTHER, *an_octave_lower(TUNE)]
+    found = survey(form_builder.build(upper, [*CHORDS, *HELD, *an_octave_lower(CHORDS)])).findings
+    (back,) = [one for one in found if one.kind == "repeat" and one.first_bar_index == 9]
+    assert back.evidence[0].startswith("the opening returns: bars 1-4 come back, 1 octave down")
+    assert not [one for one in found if one.kind in ("new theme", "contrast", "return") and one.first_bar_index >= 8]
+
+
+def test_one_start_to_a_phrase(form_builder):
+    """No two starts within a phrase, whatever their names; the two closing bars are none."""
+    upper = [*TUNE, *OTHER, *TUNE[::-1], *OTHER[::-1], "C6+E6+G6/4", "C4/4"]
+    found = survey(form_builder.build(upper, [*CHORDS, *HELD, *HELD, *CHORDS, "C2/4", "C2/4"])).findings
+    spans = sorted(
+        (one.first_bar_index, one.last_bar_index) for one in found if one.kind in ("new theme", "contrast", "return")
+    )
+    assert spans
+    assert all(first + 4 <= after for (first, _), (after, _) in pairwise(spans))
+    assert spans[-1][0] <= 16
