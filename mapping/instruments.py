@@ -35,6 +35,7 @@ __all__ = [
     "user_instrument",
 ]
 
+
 def instruments() -> dict[str, Instrument]:
     """Return every known instrument by name, in score order (the user's own come last).
 
