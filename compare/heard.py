@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from compare.quantity import measure_all
+from compare.measuring import measure_all
 from compare.spectra import Spectrum, smooth, third_octaves_db, welch
 
 if TYPE_CHECKING:

@@ -122,8 +122,9 @@ def _refuse_other_score(path: Path | None, bench: Workbench) -> None:
 def _exported(score: Score, found: Survey, given: tuple[Given, ...] | None) -> dict[str, Any]:
     """Return the documented export: the reading, the survey's tables and, with a spec, the state of its answers."""
     import reading
+    from reading.survey_json import survey_json
 
-    data = {"reading": reading.account(score), **found.to_json()}
+    data = {"reading": reading.account(score), **survey_json(found)}
     if given is None:
         return data
     decided = {one.finding.name for one in given if one.finding and one.state == "answered"}

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from itertools import pairwise, product
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -12,6 +12,7 @@ from mapping.arrangement import TECHNIQUES
 from mapping.checks.strings import stopping
 from mapping.figures import Cell, chords_for
 from mapping.levels import levels_at
+from mapping.spelling import as_spelt
 from mapping.unpitched import RINGS_S, apart, stroke
 from reading.score import DYNAMICS, TICKS_PER_QUARTER, Flag
 
@@ -20,7 +21,7 @@ if TYPE_CHECKING:
     from mapping.draft import Context, Rows
     from mapping.steps import StepOptions
 
-__all__ = ["Struck", "as_spelt", "moments", "struck_notes"]
+__all__ = ["Struck", "moments", "struck_notes"]
 
 _ENOUGH = 0.35  # strength from which an unmarked accent (a thick chord, an arpeggio sign) is realised
 _GRACES = 3
@@ -155,7 +156,7 @@ class _Realised:
         """Notes of one player at the accent, spelt as the piano spells them."""
         found = self.context.made([(self.moment.onset, length, pitch) for pitch in pitches], row, self.options)
         found["flags"] |= flags | (self.moment.flags if flags & int(Flag.ACCENT) else 0)
-        return as_spelt(found, self.context)
+        return as_spelt(found, self.context.score.notes)
 
     def _chord(self, rows: list[int], length: int, flags: int) -> list[Rows]:
         """The chord over players, from the pitches worked out for all accents of the step."""
@@ -238,15 +239,3 @@ class _Realised:
 def _middle(player: Player) -> float:
     """Middle of a player's comfortable range."""
     return (player.instrument.safe_low + player.instrument.safe_high) / 2
-
-
-def as_spelt(notes: Rows, context: Context) -> Rows:
-    """Spell notes, in place, as the piano spells the same pitch class at that moment, where it does."""
-    piano = context.score.notes
-    for note in notes:
-        at = (piano["onset"] <= note["onset"]) & (piano["onset"] + piano["duration"] > note["onset"])
-        same: Any = piano[at & (piano["pitch"] % 12 == int(note["pitch"]) % 12)]
-        if len(same):
-            note["step"], note["alter"] = same[0]["step"], same[0]["alter"]
-            note["octave"] = (int(note["pitch"]) - int(same[0]["alter"])) // 12 - 1
-    return notes

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from mapping.instruments import Instrument
     from reading.score import Mark, Score
 
-__all__ = ["PART_DTYPE", "TECHNIQUES", "Arrangement", "Part", "Player", "StepWords"]
+__all__ = ["PART_DTYPE", "TECHNIQUES", "Arrangement", "Part", "Player", "Rows", "StepWords"]
 
 TECHNIQUES = ("plain", "pizzicato", "tremolo", "muted", "harmonic", "col legno", "stopped", "roll", "secco")
 """Ways of playing, by their number in the ``technique`` field ("plain" is arco for strings)."""
@@ -27,6 +27,9 @@ PART_DTYPE = np.dtype(
         ("dynamic", "<i1"),  # row in reading.score.DYNAMICS where the step sets its own level, else -1
     ]
 )
+
+Rows = np.ndarray[Any, np.dtype[np.void]]
+"""A table of notes: of the score's (NOTE_DTYPE) or of the players' (PART_DTYPE)."""
 
 
 @dataclass(frozen=True)

@@ -8,9 +8,9 @@ from weakref import WeakKeyDictionary
 
 import numpy as np
 
-from mapping.arrangement import PART_DTYPE, TECHNIQUES
-from mapping.spec_check import resolve
+from mapping.arrangement import PART_DTYPE, TECHNIQUES, Rows
 from mapping.spelling import respelt
+from mapping.steps import resolve
 from reading.score import DYNAMICS, NOTE_DTYPE, TICKS_PER_QUARTER
 
 if TYPE_CHECKING:
@@ -26,7 +26,6 @@ if TYPE_CHECKING:
 
 __all__ = ["Context", "Draft", "Piece", "Rows", "Target"]
 
-Rows = np.ndarray[Any, np.dtype[np.void]]
 Mask = np.ndarray[Any, np.dtype[np.bool_]]
 
 _FACTS: WeakKeyDictionary[Score, dict[str, Any]] = WeakKeyDictionary()

@@ -22,7 +22,6 @@ import numpy as np
 
 from mapping.harmony_frames import Floats, Ints, Notes, SoundingTable, frame_starts, pairs_of, sounding, weights_of
 from mapping.harmony_path import QUALITIES, best_path, frame_scores, posterior_of, templates
-from mapping.spelling import spell
 from reading.score import TICKS_PER_QUARTER
 
 if TYPE_CHECKING:
@@ -30,7 +29,7 @@ if TYPE_CHECKING:
 
     from reading.score import Score
 
-__all__ = ["QUALITIES", "Span", "frame_starts", "sounding", "span_at", "spans", "spell"]
+__all__ = ["QUALITIES", "Span", "frame_starts", "sounding", "span_at", "spans"]
 
 _LASTING = 0.1  # share of a span from which a low note counts as its foundation
 

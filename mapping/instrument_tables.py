@@ -7,8 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from base.errors import InputError, Problem, SpecError, nearest
-from mapping.instrument_types import FAMILIES, Drums, Instrument, Register, Unpitched
-from mapping.instruments import instruments, midi_of
+from mapping.instrument_types import FAMILIES, Drums, Instrument, Register, Unpitched, midi_of
 
 __all__ = ["build", "read_yaml", "span"]
 
@@ -46,9 +45,9 @@ def build(
     entry: dict[str, Any],
     defaults: dict[str, str],
     sources: dict[str, str],
-    own: dict[str, Instrument] | None = None,
+    base: Instrument | None = None,
 ) -> Instrument:
-    """Return one instrument from its YAML *entry*; ``like`` starts from another instrument.
+    """Return one instrument from its YAML *entry*.
 
     Parameters
     ----------
@@ -59,15 +58,14 @@ def build(
         Source key of each figure where the entry names none.
     sources : dict
         Source keys, spelt out.
-    own : dict, optional
-        More instruments that ``like`` may name.
+    base : Instrument, optional
+        The instrument to start from.
 
     Raises
     ------
     InputError, KeyError, TypeError, ValueError
         Where the entry does not make an instrument.
     """
-    base = _like(str(entry.pop("like")), own or {}) if "like" in entry else None
     keys = {**defaults, **dict(entry.pop("sources", {}))}
     told = {field: sources.get(key, key) for field, key in keys.items()}
     values = _values(entry, base)
@@ -76,14 +74,6 @@ def build(
     if base:
         return replace(base, name=name, **values)
     return Instrument(name=name, **values)
-
-
-def _like(name: str, own: dict[str, Instrument]) -> Instrument:
-    """Return the instrument to start from."""
-    known = {**instruments(), **own}
-    if name not in known:
-        raise InputError(f"unknown instrument '{name}'.", hint=nearest(name, known))
-    return known[name]
 
 
 def _values(entry: dict[str, Any], base: Instrument | None) -> dict[str, Any]:

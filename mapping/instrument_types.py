@@ -1,17 +1,37 @@
-"""What is known of one instrument: the type behind the table."""
+"""What is known of one instrument: the type behind the table, and the names of its pitches."""
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass, field
 
 from base.errors import InputError, nearest
 
-__all__ = ["FAMILIES", "Drums", "Instrument", "Register", "Unpitched"]
+__all__ = ["FAMILIES", "Drums", "Instrument", "Register", "Unpitched", "midi_of"]
 
 FAMILIES = ("woodwind", "brass", "percussion", "keyboard", "plucked", "voice", "strings")
 """Families in score order."""
 
 _DIATONIC = (0, 1, 1, 2, 2, 3, 4, 4, 5, 5, 6, 6)  # scale steps of 0–11 semitones; six are taken as a fifth
+_PITCH = re.compile(r"([A-G])(b{1,2}|♭{1,2}|#{1,2}|♯{1,2}|)(-?\d)$")
+_STEPS = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
+
+
+def midi_of(name: str) -> int:
+    """Return the MIDI pitch of a name such as ``Bb3`` (C4 is middle C, 60).
+
+    Raises
+    ------
+    InputError
+        Where the name is not a pitch.
+    """
+    match = _PITCH.match(str(name).strip())
+    if not match:
+        msg = f"'{name}' is not a pitch."
+        raise InputError(msg, hint="Write a letter, an accidental and an octave: C4 (middle C), Bb3, F#5.")
+    letter, sign, octave = match.groups()
+    alter = sum(1 if character in "#♯" else -1 for character in sign)
+    return 12 * (int(octave) + 1) + _STEPS[letter] + alter
 
 
 @dataclass(frozen=True)

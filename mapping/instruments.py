@@ -9,14 +9,14 @@ from __future__ import annotations
 
 import json
 import os
-import re
 from functools import cache
 from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
 from base.errors import InputError, Problem, SpecError, nearest
-from mapping.instrument_types import FAMILIES, Drums, Instrument, Register, Unpitched
+from mapping.instrument_tables import build, read_yaml
+from mapping.instrument_types import FAMILIES, Drums, Instrument, Register, Unpitched, midi_of
 
 __all__ = [
     "FAMILIES",
@@ -32,27 +32,8 @@ __all__ = [
     "midi_of",
     "reset",
     "user_files",
+    "user_instrument",
 ]
-
-_PITCH = re.compile(r"([A-G])(b{1,2}|♭{1,2}|#{1,2}|♯{1,2}|)(-?\d)$")
-_STEPS = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
-
-
-def midi_of(name: str) -> int:
-    """Return the MIDI pitch of a name such as ``Bb3`` (C4 is middle C, 60).
-
-    Raises
-    ------
-    InputError
-        Where the name is not a pitch.
-    """
-    match = _PITCH.match(str(name).strip())
-    if not match:
-        msg = f"'{name}' is not a pitch."
-        raise InputError(msg, hint="Write a letter, an accidental and an octave: C4 (middle C), Bb3, F#5.")
-    letter, sign, octave = match.groups()
-    alter = sum(1 if character in "#♯" else -1 for character in sign)
-    return 12 * (int(octave) + 1) + _STEPS[letter] + alter
 
 
 def instruments() -> dict[str, Instrument]:
@@ -109,8 +90,6 @@ def load_user(path: Path) -> tuple[str, ...]:
     SpecError
         Where the file is not such a table; names file and entry.
     """
-    from mapping.instrument_tables import build, read_yaml
-
     data = read_yaml(path)
     table = data.get("instruments", {})
     if not isinstance(table, dict):
@@ -119,12 +98,35 @@ def load_user(path: Path) -> tuple[str, ...]:
     added = []
     for name, entry in table.items():
         try:
-            _user[str(name)] = build(str(name), dict(entry), {}, sources)
+            _user[str(name)] = user_instrument(str(name), entry, sources)
         except (KeyError, TypeError, ValueError, InputError) as error:
             message = f"'{error.args[0]}' is missing" if isinstance(error, KeyError) else str(error)
             raise SpecError([Problem(message, place=f"instruments.{name}")], path=path) from error
         added.append(str(name))
     return tuple(added)
+
+
+def user_instrument(
+    name: str, entry: dict[str, Any], sources: dict[str, str], own: dict[str, Instrument] | None = None
+) -> Instrument:
+    """Return an instrument from a user's *entry*; its ``like`` starts from a known instrument or one of *own*.
+
+    Raises
+    ------
+    InputError, KeyError, TypeError, ValueError
+        Where the entry does not make an instrument.
+    """
+    entry = dict(entry)
+    base = _like(str(entry.pop("like")), own or {}) if "like" in entry else None
+    return build(name, entry, {}, sources, base)
+
+
+def _like(name: str, own: dict[str, Instrument]) -> Instrument:
+    """Return the instrument to start from."""
+    known = {**instruments(), **own}
+    if name not in known:
+        raise InputError(f"unknown instrument '{name}'.", hint=nearest(name, known))
+    return known[name]
 
 
 def reset() -> None:
@@ -153,8 +155,6 @@ def built_in_sources() -> dict[str, str]:
 @cache
 def _built_in() -> dict[str, Instrument]:
     """Return the built-in instruments."""
-    from mapping.instrument_tables import build
-
     table = built_in_table("instruments")
     return {
         name: build(name, dict(entry), dict(table["defaults"][entry["family"]]["sources"]), built_in_sources())

@@ -7,8 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from base.errors import InputError
-from mapping.accents import as_spelt
-from mapping.spelling import respelt
+from mapping.spelling import as_spelt, respelt
 from reading.score import Mark
 
 if TYPE_CHECKING:
@@ -134,7 +133,7 @@ def only_open(notes: Rows, context: Context, bars: str | None, crook: str | None
             kept[row] = bool(there) and int(note["duration"]) > 0
             note["pitch"] = min(there, key=lambda pitch: abs(pitch - int(note["pitch"])), default=0)
     respelt(found, context.score.bars["fifths"][found["bar"] - 1])
-    return as_spelt(found[kept], context)
+    return as_spelt(found[kept], context.score.notes)
 
 
 def _chord(context: Context, onset: int) -> set[int]:

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from base.errors import InputError, Problem, SpecError, nearest
 from mapping.arrangement import Player
+from mapping.instrument_tables import read_yaml
 from mapping.instruments import built_in_table, instruments, load_user, user_files
 from mapping.reach import reaches_of
 from reading.palette import Palette
@@ -19,8 +20,8 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
     from pathlib import Path
 
+    from mapping.band import Band
     from mapping.instruments import Instrument
-    from mapping.orchestra_file import Band
 
 __all__ = ["DEFAULT", "ensembles", "in_score_order", "load_orchestra", "palette_of", "player", "players_of", "seat_of"]
 
@@ -154,8 +155,6 @@ def load_orchestra(path: Path) -> tuple[str, ...]:
 
 def _load_ensembles(path: Path) -> tuple[str, ...]:
     """Add the ensembles of a file whose instruments are known; return their names."""
-    from mapping.instrument_tables import read_yaml
-
     table = read_yaml(path).get("ensembles", {})
     if not isinstance(table, dict):
         raise SpecError([Problem("expected a table of ensembles by name", place="ensembles")], path=path)

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from base.errors import InputError, Problem, SpecError, nearest
-from mapping.instrument_tables import build
-from mapping.instruments import built_in_sources
+from mapping.band import Band
+from mapping.instruments import built_in_sources, user_instrument
+from mapping.orchestra import player
 from mapping.spec_yaml import Located, read_yaml
 
 if TYPE_CHECKING:
@@ -19,27 +19,6 @@ __all__ = ["Band", "is_file_name", "problems_at", "read_band"]
 
 _KEYS = ("players", "sections", "order", "source", "instruments", "sources", "ensembles")
 _ENSEMBLE = ("players", "sections", "order", "source")
-
-
-@dataclass(frozen=True)
-class Band:
-    """What an orchestra file says.
-
-    Attributes
-    ----------
-    players : tuple of str
-    sections : dict of str to int
-        Players in each string section, where said.
-    order : str
-        ``band`` puts trumpets above horns.
-    instruments : dict of str to Instrument
-        The file's own; they stand over built-in ones of the same name, in this orchestra only.
-    """
-
-    players: tuple[str, ...]
-    sections: dict[str, int] = field(default_factory=dict)
-    order: str = ""
-    instruments: dict[str, Instrument] = field(default_factory=dict)
 
 
 def is_file_name(use: str) -> bool:
@@ -135,7 +114,7 @@ class _Reader:
         told = {**built_in_sources(), **{name: str(text) for name, text in sources.items()}}
         for name, entry in listed.items():
             try:
-                found[name] = build(name, dict(entry), {}, told, found)
+                found[name] = user_instrument(name, entry, told, found)
             except (KeyError, TypeError, ValueError, AttributeError, InputError) as error:
                 self.bad_instrument(name, entry, error)
         return found
@@ -155,8 +134,6 @@ class _Reader:
         self, entry: dict[str, Any], path: tuple[str | int, ...], own: dict[str, Instrument]
     ) -> tuple[str, ...]:
         """The players, each known."""
-        from mapping.orchestra import player
-
         names = entry.get("players")
         if not isinstance(names, list) or not names:
             self.problem("'players:' with a list of names is expected here.", (*path, "players"), value=False)

@@ -20,8 +20,7 @@ from reading.sung import sung_notes, sung_parts, voice_type
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-    from mapping.arrangement import Part, Player
-    from mapping.draft import Rows
+    from mapping.arrangement import Part, Player, Rows
     from reading.score import Score
 
 __all__ = [
@@ -76,8 +75,7 @@ def marked_for(part: Part, score: Score) -> Score:
 
 def may_be_singer(name: str) -> bool:
     """Whether a name is one that singers can have, so that the score decides whether there is one."""
-    from mapping.spec_check import resolve
-    from mapping.steps import split_octave
+    from mapping.steps import resolve, split_octave
 
     known = tuple(player(kind) for kind in _voices())
     return split_octave(name)[0].rstrip("0123456789 ") in (*_voices(), "singers") or bool(resolve(name, known))

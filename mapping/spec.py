@@ -5,90 +5,26 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError, model_validator
+from pydantic import BeforeValidator, Field, ValidationError
 from pydantic_core import PydanticCustomError
 
 from base.errors import Problem, SpecError
+from mapping.spec_answers import choice_problems
+from mapping.spec_check import names_problems, start_problems, step_of
+from mapping.spec_faults import problems_of, without_places
+from mapping.spec_types import Answer, Orchestra, Passage, Piece, Rule, Spec, Step, StrictModel, Variant
 from mapping.spec_yaml import read_yaml
-from mapping.steps import LAYERS, Bars, Name, StepOptions, VariantName, one_of
+from mapping.steps import Name, VariantName
 
 if TYPE_CHECKING:
     from mapping.spec_yaml import Located
 
 __all__ = ["Answer", "Orchestra", "Passage", "Piece", "Rule", "Spec", "Step", "Variant", "load_spec"]
 
-_ROLES = LAYERS[:6]
 _PRUNINGS = 4  # a faulty value goes, then what misses it, then what misses that
-
-
-class _Model(BaseModel):
-    """Unknown keys are refused; nothing changes after reading."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True)
-
-
-class Piece(_Model):
-    """What is orchestrated."""
-
-    score: str
-    title: str = ""
-    composer: str = ""
-    arranger: str = ""
-    licence: str = ""
-
-
-class Orchestra(_Model):
-    """Who plays: an ensemble with players added and left out, or a plain list of players."""
-
-    use: str | None = None
-    add: tuple[str, ...] = ()
-    without: tuple[str, ...] = ()
-    desks: dict[str, Annotated[int, Field(ge=1, le=20)]] = Field(default_factory=dict)
-    players: tuple[str, ...] | None = None
-
-    @model_validator(mode="before")
-    @classmethod
-    def _list_or_name(cls, value: Any) -> Any:
-        """Take a bare list as the players, a bare word as the ensemble."""
-        if isinstance(value, list):
-            return {"players": value}
-        return {"use": value} if isinstance(value, str) else value
-
-
-class Passage(_Model):
-    """Bars to hear side by side."""
-
-    bars: Bars
-    says: str = ""
-
-    @model_validator(mode="before")
-    @classmethod
-    def _bare(cls, value: Any) -> Any:
-        """Take bare bars (``opening: 1-8``) as a passage."""
-        return {"bars": value} if isinstance(value, str | int) else value
-
-
-class Rule(_Model):
-    """A layer overruled: the notes of these bars (and staff, voice, compass) have this role."""
-
-    bars: Bars
-    role: Annotated[str, BeforeValidator(one_of(_ROLES, "a layer a note can have"))]
-    staff: int | None = Field(None, ge=1, le=9)
-    voice: int | None = Field(None, ge=1, le=99)
-    part: int | None = Field(None, ge=1, le=99)
-    notes: Annotated[str, BeforeValidator(one_of(("top", "bottom", "all"), "top, bottom or all"))] | None = None
-
-
-class Answer(_Model):
-    """A decision kept with its reason: which variant, or nothing as long as the question is open."""
-
-    finding: str
-    choice: str
-    because: str = ""
 
 
 def _singers(value: Any) -> tuple[str, ...]:
@@ -102,7 +38,7 @@ def _singers(value: Any) -> tuple[str, ...]:
     return tuple(name.strip() for name in names)
 
 
-class _VariantShape(_Model):
+class _VariantShape(StrictModel):
     """A variant as written, its steps still plain."""
 
     says: str = ""
@@ -110,7 +46,7 @@ class _VariantShape(_Model):
     steps: list[dict[str, Any]] = Field(default_factory=list)
 
 
-class _Shape(_Model):
+class _Shape(StrictModel):
     """The whole file as written."""
 
     piece: Piece
@@ -120,67 +56,6 @@ class _Shape(_Model):
     layers: list[Rule] = Field(default_factory=list)
     variants: dict[VariantName, _VariantShape] = Field(min_length=1, max_length=100)
     answers: list[Answer] = Field(default_factory=list)
-
-
-@dataclass(frozen=True)
-class Step:
-    """One step: its verb, its checked options, and its place in the file."""
-
-    verb: str
-    options: StepOptions
-    line: int = 0
-    column: int = 0
-    place: str = ""
-
-
-@dataclass(frozen=True)
-class Variant:
-    """One way of scoring the piece; *steps* are its own, without those of the variant it starts from."""
-
-    name: str
-    says: str = ""
-    start: str | None = None
-    steps: tuple[Step, ...] = ()
-
-
-@dataclass(frozen=True)
-class Spec:
-    """A checked spec.
-
-    Attributes
-    ----------
-    piece, orchestra, passages, layers, answers
-        As written.
-    variants : dict of str to Variant
-        In the order of the file.
-    singers : tuple of str or None
-        Names for the sung parts in their order; empty where nobody is to sing; None: named after the parts.
-    path : Path
-        The file; ``piece.score`` is relative to its folder.
-    located : Located
-        Places of keys and values, for later checks.
-    """
-
-    piece: Piece
-    orchestra: Orchestra
-    passages: dict[str, Passage]
-    layers: tuple[Rule, ...]
-    variants: dict[str, Variant]
-    answers: tuple[Answer, ...] = ()
-    singers: tuple[str, ...] | None = None
-    path: Path = Path()
-    located: Located | None = field(default=None, repr=False, compare=False)
-
-    @property
-    def score_path(self) -> Path:
-        """The score file, as seen from the spec's folder."""
-        return self.path.parent / self.piece.score
-
-    def steps_of(self, variant: str) -> tuple[Step, ...]:
-        """Return all steps of a variant, those of the variant it starts from first."""
-        found = self.variants[variant]
-        before = self.steps_of(found.start) if found.start is not None else ()
-        return before + found.steps
 
 
 def load_spec(path: Path | str) -> Spec:
@@ -196,9 +71,6 @@ def load_spec(path: Path | str) -> Spec:
     SpecError
         With every problem found, in the order of the file.
     """
-    from mapping.spec_answers import choice_problems
-    from mapping.spec_check import names_problems, start_problems, step_of
-
     path = Path(path)
     located = read_yaml(path)
     if located.problems:
@@ -234,8 +106,6 @@ def load_spec(path: Path | str) -> Spec:
 
 def _shape(located: Located) -> tuple[_Shape | None, list[Problem]]:
     """Check keys and values; a spec with a bad part still has its other parts checked."""
-    from mapping.spec_check import problems_of, without_places
-
     data = located.data
     problems: list[Problem] = []
     for _ in range(_PRUNINGS):

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from base.errors import Problem, nearest
 
 if TYPE_CHECKING:
-    from mapping.spec import Spec
+    from mapping.spec_types import Spec
 
 __all__ = ["choice_problems"]
 

@@ -1,140 +1,31 @@
-"""The parts of checking a spec that turn what is wrong into problems with a place and a hint."""
+"""Whether a spec's steps, variants, names and bars can be had, as problems with a place and a hint."""
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from pydantic import BaseModel, ValidationError
+from pydantic import ValidationError
 
 from base.errors import InputError, KlangprobeError, Problem, SpecError, nearest
 from base.plugins import find, load
-from mapping.steps import split_octave
+from mapping.spec_faults import path_words, problems_of
+from mapping.spec_types import Step
+from mapping.steps import resolve, split_octave
 
 if TYPE_CHECKING:
     from mapping.arrangement import Player
-    from mapping.spec import Spec, Step
-    from mapping.spec_yaml import Located
+    from mapping.spec_types import Spec
+    from mapping.spec_yaml import KeyPath, Located
     from reading.score import Score
 
-__all__ = ["GROUP", "check_against", "names_problems", "problems_of", "start_problems", "step_of", "without_places"]
+__all__ = ["GROUP", "check_against", "names_problems", "players_of_spec", "start_problems", "step_of"]
 
 GROUP = "klangprobe.techniques"
 """Entry-point group of the techniques."""
 
-Path_ = tuple[str | int, ...]
 
-_MESSAGES = {
-    "missing": "the key '{key}' is missing.",
-    "extra_forbidden": "the key '{key}' is not known here.",
-    "string_type": "text is expected here.",
-    "int_type": "a whole number is expected here.",
-    "int_parsing": "a whole number is expected here.",
-    "bool_type": "true or false is expected here.",
-    "list_type": "a list is expected here.",
-    "tuple_type": "a list is expected here.",
-    "dict_type": "keys with values are expected here.",
-    "model_type": "keys with values are expected here.",
-    "model_attributes_type": "keys with values are expected here.",
-    "greater_than_equal": "a number from {ge} on is expected here.",
-    "less_than_equal": "a number up to {le} is expected here.",
-    "too_short": "{min_length} or more are expected here.",
-    "too_long": "{max_length} or fewer are expected here.",
-    "string_too_long": "at most {max_length} letters are expected here.",
-    "literal_error": "{expected} is expected here.",
-}
-
-
-def problems_of(error: ValidationError, model: type[BaseModel], base: Path_, located: Located) -> list[Problem]:
-    """Return one problem per fault found by the models, each with its place in the file.
-
-    Parameters
-    ----------
-    error : ValidationError
-        From validating the data at *base* with *model*.
-    base : tuple of str or int
-        Path of the validated data in the file.
-    """
-    problems = []
-    for item in error.errors():
-        kind, loc = item["type"], tuple(part for part in item["loc"] if part != "[key]")
-        key = str(loc[-1]) if loc else ""
-        context = item.get("ctx", {})
-        message = _MESSAGES.get(kind, "{text}.").format(**{**context, "key": key, "text": item["msg"]})
-        hint = str(context.get("hint", ""))
-        if kind == "spec":
-            message = item["msg"]
-        if kind == "extra_forbidden":
-            hint = nearest(key, _keys(model, loc[:-1]))
-        line, column = located.place(base + loc, value=kind not in {"extra_forbidden", "missing"})
-        problems.append(Problem(message, line, column, _words(base + loc), hint))
-    return problems
-
-
-def _words(path: Path_) -> str:
-    """A path as text: ``variants.plain.steps[2].on``."""
-    text = "".join(f"[{part + 1}]" if isinstance(part, int) else f".{part}" for part in path)
-    return text.lstrip(".")
-
-
-def _keys(model: type[BaseModel], path: Path_) -> list[str]:
-    """Keys legal at *path* under *model*."""
-    current: Any = model
-    for part in path:
-        if not (isinstance(current, type) and issubclass(current, BaseModel)):
-            break
-        info = current.model_fields.get(str(part)) or next(
-            (info for info in current.model_fields.values() if info.alias == part), None
-        )
-        current = info.annotation if info else current
-        current = next(
-            (arg for arg in _inside(current) if isinstance(arg, type) and issubclass(arg, BaseModel)), current
-        )
-    if not (isinstance(current, type) and issubclass(current, BaseModel)):
-        return []
-    return [info.alias or name for name, info in current.model_fields.items()]
-
-
-def _inside(annotation: Any) -> list[Any]:
-    """The annotation and the types it is made of."""
-    return [annotation, *getattr(annotation, "__args__", ())]
-
-
-def without_places(data: Any, error: ValidationError) -> Any:
-    """Return a copy of plain data without what is at fault, so that the rest can be checked.
-
-    Where a key is missing, what misses it goes. Steps stay: they are checked one by one, and known by their place.
-    """
-    copy = _copied(data)
-    places = {
-        tuple(part for part in item["loc"] if part != "[key]")[: -1 if item["type"] == "missing" else None]
-        for item in error.errors()
-    }
-    for place in sorted(places, key=lambda item: [str(part).zfill(6) for part in item], reverse=True):
-        current = copy
-        for part in place[:-1]:
-            try:
-                current = current[part]
-            except (KeyError, IndexError, TypeError):
-                break
-        else:
-            if place and isinstance(current, dict):
-                current.pop(place[-1], None)
-            elif place and isinstance(current, list) and "steps" not in place:
-                current.pop(int(place[-1]))
-    return copy
-
-
-def _copied(data: Any) -> Any:
-    """Deep copy of dicts and lists."""
-    if isinstance(data, dict):
-        return {key: _copied(value) for key, value in data.items()}
-    return [_copied(value) for value in data] if isinstance(data, list) else data
-
-
-def step_of(data: dict[str, Any], path: Path_, located: Located) -> tuple[Step | None, list[Problem]]:
+def step_of(data: dict[str, Any], path: KeyPath, located: Located) -> tuple[Step | None, list[Problem]]:
     """Return a step checked by the technique of its verb, or the problems it has."""
-    from mapping.spec import Step
-
     known = find(GROUP)
     line, column = located.place(path)
     if located.values.get(path):
@@ -149,20 +40,20 @@ def step_of(data: dict[str, Any], path: Path_, located: Located) -> tuple[Step |
     except ValidationError as error:
         return None, problems_of(error, technique.Options, path, located)
     except KlangprobeError as error:
-        return None, [Problem(error.message, line, column, _words(path), error.hint)]
-    return Step(verb, options, line or 0, column or 0, _words(path)), []
+        return None, [Problem(error.message, line, column, path_words(path), error.hint)]
+    return Step(verb, options, line or 0, column or 0, path_words(path)), []
 
 
-def _verb_problem(data: dict[str, Any], verbs: list[str], path: Path_, located: Located) -> Problem:
+def _verb_problem(data: dict[str, Any], verbs: list[str], path: KeyPath, located: Located) -> Problem:
     """The problem of a step with no verb or with several."""
     known = list(find(GROUP))
     if verbs:
         message = f"a step has one verb; this one has {' and '.join(verbs)}."
         line, column = located.place((*path, verbs[1]))
-        return Problem(message, line, column, _words(path), "Write two steps.")
+        return Problem(message, line, column, path_words(path), "Write two steps.")
     first = next(iter(data), "")
     line, column = located.place((*path, first))
-    return Problem(f"'{first}' is not a technique.", line, column, _words(path), nearest(first, known))
+    return Problem(f"'{first}' is not a technique.", line, column, path_words(path), nearest(first, known))
 
 
 def start_problems(spec: Spec) -> list[Problem]:
@@ -175,7 +66,7 @@ def start_problems(spec: Spec) -> list[Problem]:
             continue
         if variant.start not in spec.variants:
             hint = nearest(variant.start, [other for other in spec.variants if other != name])
-            problems.append(Problem(f"there is no variant '{variant.start}'.", line, column, _words(place), hint))
+            problems.append(Problem(f"there is no variant '{variant.start}'.", line, column, path_words(place), hint))
             continue
         chain = [name]
         while (start := spec.variants[chain[-1]].start) is not None and start in spec.variants and start not in chain:
@@ -183,7 +74,7 @@ def start_problems(spec: Spec) -> list[Problem]:
         if start == name:
             circle = " from ".join([*chain, name])
             message = f"the variants start from each other in a circle ({circle})."
-            problems.append(Problem(message, line, column, _words(place), "Let one of them start afresh."))
+            problems.append(Problem(message, line, column, path_words(place), "Let one of them start afresh."))
     return problems
 
 
@@ -234,21 +125,21 @@ def _player_fault(step: Step, wanted: str, players: tuple[Player, ...]) -> tuple
     return next((one for one in found if one[0]), ("", ""))
 
 
-def _step_paths(located: Located | None, variant: str) -> list[Path_]:
+def _step_paths(located: Located | None, variant: str) -> list[KeyPath]:
     """Paths of a variant's steps in the file."""
     if located is None:
         return []
     return [path for path in located.values if len(path) == 4 and path[:3] == ("variants", variant, "steps")]
 
 
-def _name_place(located: Located | None, path: Path_ | None, wanted: str) -> tuple[int | None, int | None]:
+def _name_place(located: Located | None, path: KeyPath | None, wanted: str) -> tuple[int | None, int | None]:
     """Line and column where a step says a name."""
     if located is None or path is None:
         return None, None
     current: Any = located.data
     for part in path:
         current = current[part]
-    stack: list[tuple[Path_, Any]] = [(path, current)]
+    stack: list[tuple[KeyPath, Any]] = [(path, current)]
     while stack:
         place, value = stack.pop()
         if isinstance(value, dict):
@@ -270,21 +161,6 @@ def players_of_spec(spec: Spec) -> tuple[Player, ...]:
     return players_of(wanted.use or DEFAULT, wanted.add, wanted.without, wanted.desks, wanted.players or (), band)
 
 
-def resolve(wanted: str, players: tuple[Player, ...]) -> list[tuple[int, int]]:
-    """Return ``(row, octave in semitones)`` of the players a name stands for; empty where there is none.
-
-    ``horn 1`` is one player, ``horns`` all horns, ``violins`` both sections, ``singers`` all who sing.
-    """
-    name, octave = split_octave(wanted)
-    rows = [row for row, player in enumerate(players) if player.name == name]
-    if not rows and name == "singers":
-        rows = [row for row, player in enumerate(players) if player.family == "voice"]
-    if not rows:
-        stems = {name, name.removesuffix("s")}
-        rows = [row for row, player in enumerate(players) if player.name.rstrip("0123456789").rstrip() in stems]
-    return [(row, octave) for row in rows]
-
-
 def check_against(spec: Spec, score: Score) -> None:
     """Check what only the score can tell: every bar, singer and sung line the spec names must be there.
 
@@ -302,7 +178,7 @@ def check_against(spec: Spec, score: Score) -> None:
             bars_named(score, text)
         except KlangprobeError as error:
             line, column = located.place(path) if located else (None, None)
-            problems.append(Problem(error.message, line, column, _words(path), error.hint))
+            problems.append(Problem(error.message, line, column, path_words(path), error.hint))
     if problems:
         raise SpecError(problems, path=spec.path)
 
@@ -322,9 +198,9 @@ def _voice_problems(spec: Spec, score: Score) -> list[Problem]:
     ]
 
 
-def _bars_said(spec: Spec) -> list[tuple[Path_, str]]:
+def _bars_said(spec: Spec) -> list[tuple[KeyPath, str]]:
     """Every ``bars`` of the spec with its path."""
-    said: list[tuple[Path_, str]] = [
+    said: list[tuple[KeyPath, str]] = [
         (("passages", name, "bars"), passage.bars) for name, passage in spec.passages.items()
     ]
     said += [(("layers", row, "bars"), rule.bars) for row, rule in enumerate(spec.layers)]

@@ -14,7 +14,7 @@ from base.errors import Problem
 if TYPE_CHECKING:
     from pathlib import Path
 
-__all__ = ["MAX_BYTES", "MAX_VALUES", "Located", "read_yaml"]
+__all__ = ["MAX_BYTES", "MAX_VALUES", "KeyPath", "Located", "read_yaml"]
 
 MAX_BYTES = 200_000
 """A spec is written by hand; a larger file is not one, and would take seconds to parse."""
@@ -24,7 +24,8 @@ MAX_VALUES = 50_000
 
 _MAX_DEPTH = 30
 _PREFIX = "tag:yaml.org,2002:"
-Path_ = tuple[str | int, ...]
+KeyPath = tuple[str | int, ...]
+"""Keys and rows from the top of the file to a value."""
 
 
 @dataclass
@@ -41,11 +42,11 @@ class Located:
     """
 
     data: Any = None
-    values: dict[Path_, tuple[int, int]] = field(default_factory=dict)
-    keys: dict[Path_, tuple[int, int]] = field(default_factory=dict)
+    values: dict[KeyPath, tuple[int, int]] = field(default_factory=dict)
+    keys: dict[KeyPath, tuple[int, int]] = field(default_factory=dict)
     problems: list[Problem] = field(default_factory=list)
 
-    def place(self, path: Path_, *, value: bool = False) -> tuple[int | None, int | None]:
+    def place(self, path: KeyPath, *, value: bool = False) -> tuple[int | None, int | None]:
         """Return line and column of *path*, or of the nearest thing around it that stands in the file.
 
         Parameters
@@ -135,13 +136,13 @@ class _Walk:
         self.found = found
         self.count = 0
 
-    def problem(self, message: str, node: Any, path: Path_, hint: str = "") -> None:
+    def problem(self, message: str, node: Any, path: KeyPath, hint: str = "") -> None:
         """Note a problem at a node."""
         mark = node.start_mark
         place = ".".join(str(part) for part in path)
         self.found.problems.append(Problem(message, mark.line + 1, mark.column + 1, place, hint))
 
-    def value(self, node: Any, path: Path_, above: tuple[int, ...]) -> Any:
+    def value(self, node: Any, path: KeyPath, above: tuple[int, ...]) -> Any:
         """Plain data of one node; *above* holds the nodes it lies in."""
         self.count += 1
         if self.count > MAX_VALUES:
@@ -159,7 +160,7 @@ class _Walk:
             return [self.value(item, (*path, row), inside) for row, item in enumerate(node.value)]
         return self._mapping(node, path, inside)
 
-    def _mapping(self, node: Any, path: Path_, inside: tuple[int, ...]) -> dict[str, Any]:
+    def _mapping(self, node: Any, path: KeyPath, inside: tuple[int, ...]) -> dict[str, Any]:
         """Dict of a mapping node; bad and repeated keys are problems."""
         data: dict[str, Any] = {}
         for key, item in node.value:
@@ -174,7 +175,7 @@ class _Walk:
             data[name] = self.value(item, (*path, name), inside)
         return data
 
-    def _scalar(self, node: Any, path: Path_) -> Any:
+    def _scalar(self, node: Any, path: KeyPath) -> Any:
         """Python value of a scalar node."""
         kind, text = str(node.tag).removeprefix(_PREFIX), str(node.value)
         try:

@@ -10,9 +10,10 @@ import numpy as np
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from mapping.arrangement import Rows
     from mapping.harmony import Span
 
-__all__ = ["respelt", "spell"]
+__all__ = ["as_spelt", "respelt", "spell"]
 
 _FIFTHS = "FCGDAEB"
 _DEGREES = {"root": (0,), "third": (4, -3), "fifth": (1, -6, 8), "seventh": (-2, 5, -9)}
@@ -76,6 +77,24 @@ def respelt(
         rows = np.searchsorted(np.array([span.end_ticks for span in harmony]), notes["onset"], side="right")
         for note, row, key in zip(notes, np.minimum(rows, len(harmony) - 1), np.asarray(fifths), strict=True):
             note["step"], note["alter"], note["octave"] = spell(int(note["pitch"]), int(key), harmony[row])
+    return notes
+
+
+def as_spelt(notes: Rows, piano: Rows) -> Rows:
+    """Spell notes, in place, as the piano spells the same pitch class at that moment, where it does.
+
+    Parameters
+    ----------
+    notes : ndarray, dtype PART_DTYPE
+    piano : ndarray, dtype NOTE_DTYPE
+        All notes of the score.
+    """
+    for note in notes:
+        at = (piano["onset"] <= note["onset"]) & (piano["onset"] + piano["duration"] > note["onset"])
+        same: Any = piano[at & (piano["pitch"] % 12 == int(note["pitch"]) % 12)]
+        if len(same):
+            note["step"], note["alter"] = same[0]["step"], same[0]["alter"]
+            note["octave"] = (int(note["pitch"]) - int(same[0]["alter"])) // 12 - 1
     return notes
 
 

@@ -7,9 +7,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from base.errors import KlangprobeError
-from mapping.spec_check import resolve
 from mapping.starting_trial import step_from
-from mapping.steps import LAYERS
+from mapping.steps import LAYERS, resolve
 
 if TYPE_CHECKING:
     from mapping.arrangement import Player

@@ -15,6 +15,8 @@ from reading.score import DYNAMICS
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
 
+    from mapping.arrangement import Player
+
 __all__ = [
     "LAYERS",
     "OCTAVES",
@@ -32,6 +34,7 @@ __all__ = [
     "StepOptions",
     "VariantName",
     "one_of",
+    "resolve",
     "split_octave",
 ]
 
@@ -151,6 +154,21 @@ def split_octave(name: str) -> tuple[str, int]:
     if head and tail in OCTAVES:
         return head, OCTAVES[tail]
     return name, 0
+
+
+def resolve(wanted: str, players: tuple[Player, ...]) -> list[tuple[int, int]]:
+    """Return ``(row, octave in semitones)`` of the players a name stands for; empty where there is none.
+
+    ``horn 1`` is one player, ``horns`` all horns, ``violins`` both sections, ``singers`` all who sing.
+    """
+    name, octave = split_octave(wanted)
+    rows = [row for row, player in enumerate(players) if player.name == name]
+    if not rows and name == "singers":
+        rows = [row for row, player in enumerate(players) if player.family == "voice"]
+    if not rows:
+        stems = {name, name.removesuffix("s")}
+        rows = [row for row, player in enumerate(players) if player.name.rstrip("0123456789").rstrip() in stems]
+    return [(row, octave) for row in rows]
 
 
 Bars = Annotated[str, BeforeValidator(_matching(_BARS, "3, 3-5 or 3, 7-9 (or #14 for the 14th bar counted)"))]

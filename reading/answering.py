@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable
 
     from reading.findings import Finding
-    from reading.survey import Survey
+    from reading.survey_tables import Survey
 
 __all__ = ["Given", "finding_named", "given_answers", "nearest_finding", "open_findings"]
 

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-    from reading.figuration import Figure
+    from reading.figure import Figure
 
 __all__ = ["Stretch", "figure_words", "settled", "stretches"]
 

@@ -9,18 +9,20 @@ Music Encoding Initiative Guidelines 5, chapters 4 (Common Music Notation) and 2
 
 from __future__ import annotations
 
-from fractions import Fraction
 from typing import TYPE_CHECKING, Any
 
 from base.errors import ScoreError
-from reading.draft import Draft, RawBar, RawNote
+from reading.draft import RawBar
 from reading.mei_controls import read_control
 from reading.mei_heads import LayerReader
 from reading.mei_score import number_of, parts_of, read_score_def, title_of
+from reading.mei_state import MeiState
 from reading.safety import parse_xml
 
 if TYPE_CHECKING:
     from pathlib import Path
+
+    from reading.draft import Draft
 
 __all__ = ["MeiReader", "read_mei"]
 
@@ -49,37 +51,12 @@ def read_mei(data: bytes, path: Path) -> Draft:
     return MeiReader(root, path).read()
 
 
-class MeiReader:
-    """State while walking through the score.
-
-    Attributes
-    ----------
-    places : dict
-        Staff number of the document to ``(part row, staff within the part)``.
-    by_id : dict
-        Notes and chords by their xml:id, for slurs, ties and ornaments.
-    """
-
-    def __init__(self, root: Any, path: Path) -> None:
-        self.root, self.path = root, path
-        self.draft = Draft()
-        self.draft.title, self.draft.composer = title_of(root)
-        self.places: dict[int, tuple[int, int]] = {}
-        self.transpose: dict[int, tuple[int, int]] = {}
-        self.by_id: dict[str, list[RawNote]] = {}
-        self.moment_of: dict[str, tuple[int, int, int]] = {}
-        self.pedals: dict[tuple[int, str], Any] = {}
-        self.ties: list[tuple[str, str, int]] = []
-        self.chords = 0
-        self.dashed: dict[tuple[int, str, str], bool] = {}  # by staff, layer and verse: a hyphen goes on
-        self.volta = 0
-        self.speed = ""  # a tempo waiting for the next bar
-        self.metre = (4, 4)
-        self.key = (0, -1)
-        self.controls: list[tuple[Any, RawBar]] = []
+class MeiReader(MeiState):
+    """Walks through the score; what it knows on the way is the state that the readers of its parts share."""
 
     def read(self) -> Draft:
         """Walk through the first movement of the document."""
+        self.draft.title, self.draft.composer = title_of(self.root)
         score = self.root.find(".//score")
         if score is None:
             raise ScoreError("the document holds no score", path=self.path)
@@ -178,20 +155,3 @@ class MeiReader:
             for note in last:
                 if any(other.pitch == note.pitch for other in first):
                     note.tie_stop = True
-
-
-def length_of(element: Any, factor: Fraction) -> Fraction:
-    """Return the written length of a note, chord, rest or space, in quarters."""
-    name = element.get("dur.ges") or element.get("dur") or ""
-    if name.endswith("p") and name[:-1].isdecimal():
-        raise ValueError("durations in pulses are not read")
-    base = {"breve": Fraction(8), "long": Fraction(16), "maxima": Fraction(32), "": Fraction(0)}.get(name)
-    if base is None:
-        value = number_of(name, 0)
-        if value < 1 or value > 4096:
-            raise ValueError(f"a duration of {name[:20]!r} is impossible")
-        base = Fraction(4, value)
-    dots = number_of(element.get("dots.ges") or element.get("dots"), 0)
-    if not 0 <= dots <= 8:
-        raise ValueError(f"{dots} dots are impossible")
-    return base * (2 - Fraction(1, 2**dots)) * factor

@@ -12,7 +12,7 @@ from reading.score import DYNAMICS, TICKS_PER_QUARTER, Flag
 
 if TYPE_CHECKING:
     from reading.draft import RawBar, RawMark, RawNote
-    from reading.mei import MeiReader
+    from reading.mei_state import MeiState
 
 __all__ = ["read_control"]
 
@@ -21,7 +21,7 @@ _QUIET = {"lb", "pb", "sb", "annot", "staff", "mNum", "reh", "harm", "fing", "ex
 _LOST = {"harm": "chord names, figures", "fing": "fingering", "bracketSpan": "brackets"}
 
 
-def read_control(reader: MeiReader, element: Any, bar: RawBar) -> None:
+def read_control(reader: MeiState, element: Any, bar: RawBar) -> None:
     """Carry one control event of *bar*."""
     handler = _HANDLERS.get(element.tag)
     if handler is not None:
@@ -32,7 +32,7 @@ def read_control(reader: MeiReader, element: Any, bar: RawBar) -> None:
         reader.draft.lose(element.tag, f"<{element.tag}>", bar.index)
 
 
-def _onset(reader: MeiReader, element: Any, bar: RawBar) -> tuple[int, int]:
+def _onset(reader: MeiState, element: Any, bar: RawBar) -> tuple[int, int]:
     """Bar index and ticks within it where the sign stands."""
     start = (element.get("startid") or "").lstrip("#")
     if start in reader.moment_of:
@@ -53,7 +53,7 @@ def _beat(text: str | None, bar: RawBar) -> int:
     return max(0, round((Fraction(word) - 1) * 4 / bar.beat_type * TICKS_PER_QUARTER))
 
 
-def _end(reader: MeiReader, element: Any, bar: RawBar, made: RawMark) -> None:
+def _end(reader: MeiState, element: Any, bar: RawBar, made: RawMark) -> None:
     """Give the mark its end: at a note, or at ``2m+3.5``."""
     end = (element.get("endid") or "").lstrip("#")
     if end in reader.moment_of:
@@ -66,7 +66,7 @@ def _end(reader: MeiReader, element: Any, bar: RawBar, made: RawMark) -> None:
         made.end = _beat(match[2], reader.draft.bars[index - 1])
 
 
-def _place(reader: MeiReader, element: Any) -> tuple[int, int]:
+def _place(reader: MeiState, element: Any) -> tuple[int, int]:
     """Part row and staff: 0 where it names several staves, or stands between the two of a keyboard."""
     start = (element.get("startid") or "").lstrip("#")
     named = [number_of(word, 0) for word in (element.get("staff") or "").split()]
@@ -83,7 +83,7 @@ def _place(reader: MeiReader, element: Any) -> tuple[int, int]:
     return row, staff
 
 
-def _notes(reader: MeiReader, element: Any, name: str = "startid") -> list[RawNote]:
+def _notes(reader: MeiState, element: Any, name: str = "startid") -> list[RawNote]:
     """Return the notes an attribute points to."""
     return reader.by_id.get((element.get(name) or "").lstrip("#"), [])
 
@@ -93,14 +93,14 @@ def _text(element: Any) -> str:
     return " ".join("".join(element.itertext()).split())
 
 
-def _made(reader: MeiReader, element: Any, bar: RawBar, kind: str, value: str) -> RawMark:
+def _made(reader: MeiState, element: Any, bar: RawBar, kind: str, value: str) -> RawMark:
     """Append a mark at the sign's place."""
     index, onset = _onset(reader, element, bar)
     row, staff = _place(reader, element)
     return reader.draft.mark(kind, index, onset, row, staff, value)
 
 
-def _slur(reader: MeiReader, element: Any, bar: RawBar) -> None:
+def _slur(reader: MeiState, element: Any, bar: RawBar) -> None:
     """Carry a slur from note to note."""
     first, last = _notes(reader, element), _notes(reader, element, "endid")
     made = _made(reader, element, bar, "slur" if element.tag in ("slur", "phrase") else "glissando", "")
@@ -113,13 +113,13 @@ def _slur(reader: MeiReader, element: Any, bar: RawBar) -> None:
         first[0].flags |= Flag.GLISSANDO
 
 
-def _tie(reader: MeiReader, element: Any, bar: RawBar) -> None:
+def _tie(reader: MeiState, element: Any, bar: RawBar) -> None:
     """Carry a tie; it is joined when all notes are known."""
     start, end = ((element.get(name) or "").lstrip("#") for name in ("startid", "endid"))
     reader.ties.append((start, end, bar.index))
 
 
-def _dynam(reader: MeiReader, element: Any, bar: RawBar) -> None:
+def _dynam(reader: MeiState, element: Any, bar: RawBar) -> None:
     """Carry a dynamic, an accent written like one, or words (cresc.)."""
     text = _text(element)
     word = text.lower().rstrip(".")
@@ -136,13 +136,13 @@ def _dynam(reader: MeiReader, element: Any, bar: RawBar) -> None:
             _made(reader, element, bar, "text", text)
 
 
-def _hairpin(reader: MeiReader, element: Any, bar: RawBar) -> None:
+def _hairpin(reader: MeiState, element: Any, bar: RawBar) -> None:
     """Carry a hairpin."""
     made = _made(reader, element, bar, "hairpin", "cresc" if element.get("form") == "cres" else "dim")
     _end(reader, element, bar, made)
 
 
-def _dir(reader: MeiReader, element: Any, bar: RawBar) -> None:
+def _dir(reader: MeiState, element: Any, bar: RawBar) -> None:
     """Words, and the jump they may ask for; the converter's own warnings are not the score's."""
     text = _text(element)
     if element.get("type") in ("problem", "sic") and element.get("label"):
@@ -154,7 +154,7 @@ def _dir(reader: MeiReader, element: Any, bar: RawBar) -> None:
         _made(reader, element, bar, "jump", jump).staff = 0
 
 
-def _repeat_mark(reader: MeiReader, element: Any, bar: RawBar) -> None:
+def _repeat_mark(reader: MeiState, element: Any, bar: RawBar) -> None:
     """Segno, coda, fine, da capo."""
     names = {"dalSegno": "dal segno", "daCapo": "da capo"}
     func = element.get("func") or ""
@@ -163,7 +163,7 @@ def _repeat_mark(reader: MeiReader, element: Any, bar: RawBar) -> None:
     _made(reader, element, bar, "jump", full if full.startswith(value) and value else value).staff = 0
 
 
-def _tempo(reader: MeiReader, element: Any, bar: RawBar) -> None:
+def _tempo(reader: MeiState, element: Any, bar: RawBar) -> None:
     """Tempo words and metronome figures."""
     text = _text(element)
     made = _made(reader, element, bar, "text", text)
@@ -186,7 +186,7 @@ def _per_minute(element: Any) -> float | None:
     return None
 
 
-def _pedal(reader: MeiReader, element: Any, bar: RawBar) -> None:
+def _pedal(reader: MeiState, element: Any, bar: RawBar) -> None:
     """Pedal down and up; joined to one mark."""
     index, onset = _onset(reader, element, bar)
     row, _ = _place(reader, element)
@@ -201,7 +201,7 @@ def _pedal(reader: MeiReader, element: Any, bar: RawBar) -> None:
         reader.pedals[key] = reader.draft.mark("pedal", index, onset, row, 0, kind)
 
 
-def _fermata(reader: MeiReader, element: Any, bar: RawBar) -> None:
+def _fermata(reader: MeiState, element: Any, bar: RawBar) -> None:
     """Carry a fermata over a note, a rest or a bar line."""
     made = _made(reader, element, bar, "fermata", element.get("shape") or "normal")
     made.notes = list(_notes(reader, element))
@@ -209,7 +209,7 @@ def _fermata(reader: MeiReader, element: Any, bar: RawBar) -> None:
         note.flags |= Flag.FERMATA
 
 
-def _ornament(reader: MeiReader, element: Any, bar: RawBar) -> None:
+def _ornament(reader: MeiState, element: Any, bar: RawBar) -> None:
     """Trill, mordent, turn, with accidentals."""
     upper = element.get("form") == "upper"
     flag, value = {
@@ -233,7 +233,7 @@ def _ornament(reader: MeiReader, element: Any, bar: RawBar) -> None:
         _end(reader, element, bar, made)
 
 
-def _arpeggio(reader: MeiReader, element: Any, bar: RawBar) -> None:
+def _arpeggio(reader: MeiState, element: Any, bar: RawBar) -> None:
     """Carry an arpeggio sign over one or more chords."""
     order = element.get("order") or "up"
     names = (element.get("plist") or element.get("startid") or "").replace("#", "").split()
@@ -251,14 +251,14 @@ def _arpeggio(reader: MeiReader, element: Any, bar: RawBar) -> None:
         note.flags |= flag
 
 
-def _octave(reader: MeiReader, element: Any, bar: RawBar) -> None:
+def _octave(reader: MeiState, element: Any, bar: RawBar) -> None:
     """Carry an octave line."""
     size = {"8": "8v", "15": "15m", "22": "22m"}.get(element.get("dis") or "8", "8v")
     made = _made(reader, element, bar, "ottava", size + ("b" if element.get("dis.place") == "below" else "a"))
     _end(reader, element, bar, made)
 
 
-def _breath(reader: MeiReader, element: Any, bar: RawBar) -> None:
+def _breath(reader: MeiState, element: Any, bar: RawBar) -> None:
     """Breath marks and caesuras."""
     _made(reader, element, bar, "text", "caesura" if element.tag == "caesura" else "breath mark")
 

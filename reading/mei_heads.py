@@ -12,7 +12,7 @@ from reading.score import TICKS_PER_QUARTER, Flag
 
 if TYPE_CHECKING:
     from reading.draft import RawBar
-    from reading.mei import MeiReader
+    from reading.mei_state import MeiState
 
 __all__ = ["ARTICULATIONS", "LayerReader"]
 
@@ -62,7 +62,7 @@ def alter_of(element: Any) -> int:
 class LayerReader:
     """State within one layer of one measure."""
 
-    def __init__(self, reader: MeiReader, bar: RawBar, staff: int, layer: str) -> None:
+    def __init__(self, reader: MeiState, bar: RawBar, staff: int, layer: str) -> None:
         self.reader, self.bar, self.staff, self.layer = reader, bar, staff, layer
         self.now = Fraction(0)
         self.graces: list[RawNote] = []
@@ -105,16 +105,10 @@ class LayerReader:
         row, staff = self.reader.places.get(self.staff, (0, 1))
         self.reader.draft.lose(kind, message, self.bar.index, row, staff)
 
-    def _length(self, element: Any, factor: Fraction) -> Fraction:
-        """Written length in quarters."""
-        from reading.mei import length_of
-
-        return length_of(element, factor)
-
     def _pass(self, element: Any, factor: Fraction) -> None:
         """Carry a rest or space."""
         self._remember(element, round(self.now * TICKS_PER_QUARTER))
-        self.now += self._length(element, factor)
+        self.now += _length_of(element, factor)
         if element.tag == "rest":
             self.graces.clear()
         self._fill()
@@ -157,7 +151,7 @@ class LayerReader:
         start = self.now
         if not grace:
             inner = element if element.get("dur") or not heads else heads[0]
-            self.now += self._length(inner, factor)
+            self.now += _length_of(inner, factor)
             self.graces.clear()
             self._fill()
         onset, end = round(start * TICKS_PER_QUARTER), round(self.now * TICKS_PER_QUARTER)
@@ -218,3 +212,20 @@ class LayerReader:
             tie = item.get("tie") or ""
             note.tie_start |= "i" in tie or "m" in tie
             note.tie_stop |= "t" in tie or "m" in tie
+
+
+def _length_of(element: Any, factor: Fraction) -> Fraction:
+    """Return the written length of a note, chord, rest or space, in quarters."""
+    name = element.get("dur.ges") or element.get("dur") or ""
+    if name.endswith("p") and name[:-1].isdecimal():
+        raise ValueError("durations in pulses are not read")
+    base = {"breve": Fraction(8), "long": Fraction(16), "maxima": Fraction(32), "": Fraction(0)}.get(name)
+    if base is None:
+        value = number_of(name, 0)
+        if value < 1 or value > 4096:
+            raise ValueError(f"a duration of {name[:20]!r} is impossible")
+        base = Fraction(4, value)
+    dots = number_of(element.get("dots.ges") or element.get("dots"), 0)
+    if not 0 <= dots <= 8:
+        raise ValueError(f"{dots} dots are impossible")
+    return base * (2 - Fraction(1, 2**dots)) * factor

@@ -11,17 +11,17 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from reading.draft import RawNote
-    from reading.mei import MeiReader
+    from reading.mei_state import MeiState
 
 __all__ = ["read_verses"]
 
 
-def read_verses(reader: MeiReader, element: Any, heads: list[RawNote], place: tuple[int, str]) -> None:
+def read_verses(reader: MeiState, element: Any, heads: list[RawNote], place: tuple[int, str]) -> None:
     """Put the text of a note, or of a chord and its notes, under it.
 
     Parameters
     ----------
-    reader : MeiReader
+    reader : MeiState
     element : Element
         Note or chord.
     heads : list of RawNote

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 from reading.score import PartInfo
 
 if TYPE_CHECKING:
-    from reading.mei import MeiReader
+    from reading.mei_state import MeiState
 
 __all__ = ["number_of", "parts_of", "read_score_def", "title_of"]
 
@@ -31,7 +31,7 @@ def title_of(root: Any) -> tuple[str, str]:
     return title, "" if composer is None else " ".join("".join(composer.itertext()).split())
 
 
-def parts_of(reader: MeiReader, score: Any) -> None:
+def parts_of(reader: MeiState, score: Any) -> None:
     """Work out which staves make one part: those a brace joins, or two staves without names of their own."""
     definition = score.find("scoreDef")
     if definition is None:
@@ -82,7 +82,7 @@ def _label(item: Any) -> str:
     return str(text)
 
 
-def read_score_def(reader: MeiReader, definition: Any) -> None:
+def read_score_def(reader: MeiState, definition: Any) -> None:
     """Carry metre, key, tempo and transposition from here on."""
     first = True
     speed = definition.get("midi.bpm") or ""
@@ -99,14 +99,14 @@ def read_score_def(reader: MeiReader, definition: Any) -> None:
             first = not _key(reader, item)
 
 
-def _transposition(reader: MeiReader, item: Any) -> None:
+def _transposition(reader: MeiState, item: Any) -> None:
     """Return steps and semitones from written to sounding."""
     staff = number_of(item.get("n"), 0)
     if item.get("trans.semi") is not None:
         reader.transpose[staff] = (number_of(item.get("trans.diat"), 0), number_of(item.get("trans.semi"), 0))
 
 
-def _metre(reader: MeiReader, sign: Any) -> None:
+def _metre(reader: MeiState, sign: Any) -> None:
     """Carry a metre as attributes of a definition or of a ``<meterSig>``."""
     count = sign.get("meter.count") or (sign.get("count") if sign.tag == "meterSig" else None)
     unit = sign.get("meter.unit") or (sign.get("unit") if sign.tag == "meterSig" else None)
@@ -121,7 +121,7 @@ def _metre(reader: MeiReader, sign: Any) -> None:
         reader.metre = (4, 4) if symbol == "common" else (2, 2)
 
 
-def _key(reader: MeiReader, item: Any) -> bool:
+def _key(reader: MeiState, item: Any) -> bool:
     """Carry a key signature; return whether there was one."""
     sign = item.find("keySig")
     text = item.get("key.sig") or item.get("keysig") or ("" if sign is None else sign.get("sig") or "")

@@ -19,39 +19,18 @@ from base.errors import ScoreError
 from reading.draft import Draft, RawBar, RawNote
 from reading.midi_grid import quantise
 from reading.midi_hands import into_staves, into_voices, key_of, spelled
+from reading.midi_notes import MidiNote, Stream
 from reading.score import TICKS_PER_QUARTER, PartInfo
 
 if TYPE_CHECKING:
     from pathlib import Path
 
-__all__ = ["MidiNote", "Stream", "read_midi"]
+__all__ = ["read_midi"]
 
 _MAX_BYTES = 700_000
 _MAX_QUARTERS = 40_000
 _DRUMS = 9
 _PEDALS = {64: "damper", 66: "sostenuto", 67: "soft"}
-
-
-@dataclass(slots=True)
-class MidiNote:
-    """A key held down: file ticks, then (after quantising) score ticks."""
-
-    start: int
-    end: int
-    pitch: int
-    velocity: int
-    staff: int = 1
-    voice: str = "1"
-
-
-@dataclass
-class Stream:
-    """The notes of one track and channel."""
-
-    name: str
-    channel: int
-    program: int = 0
-    notes: list[MidiNote] = field(default_factory=list)
 
 
 @dataclass

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from reading.score import TICKS_PER_QUARTER
 
 if TYPE_CHECKING:
-    from reading.midi import Stream
+    from reading.midi_notes import Stream
 
 __all__ = ["Moved", "quantise"]
 

@@ -8,7 +8,7 @@ from itertools import groupby
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from reading.midi import MidiNote, Stream
+    from reading.midi_notes import MidiNote, Stream
 
 __all__ = ["into_staves", "into_voices", "key_of", "spelled"]
 

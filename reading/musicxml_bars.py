@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from reading.musicxml_marks import BadPlace
 
 if TYPE_CHECKING:
-    from reading.musicxml_part import PartReader
+    from reading.musicxml_marks import MarkKeeper
 
 __all__ = ["read_attributes", "read_barline"]
 
@@ -17,7 +17,7 @@ _QUIET = {"clef", "staves", "part-symbol", "instruments", "staff-details", "meas
 _MAX_DIVISIONS = 1 << 24
 
 
-def read_attributes(reader: PartReader, element: Any) -> None:
+def read_attributes(reader: MarkKeeper, element: Any) -> None:
     """Carry an ``<attributes>`` element."""
     for child in element:
         tag = child.tag
@@ -37,7 +37,7 @@ def read_attributes(reader: PartReader, element: Any) -> None:
             reader.lose(tag, f"attribute <{tag}>")
 
 
-def _diatonic(reader: PartReader, child: Any) -> int:
+def _diatonic(reader: MarkKeeper, child: Any) -> int:
     """Return steps of a transposition; where the file leaves them out, the usual interval of that many semitones."""
     if child.find("diatonic") is not None:
         return reader.number(child.findtext("diatonic"), 0)
@@ -47,7 +47,7 @@ def _diatonic(reader: PartReader, child: Any) -> int:
     return (7 * octaves + steps[rest]) * (1 if semitones >= 0 else -1)
 
 
-def _divisions(reader: PartReader, child: Any) -> None:
+def _divisions(reader: MarkKeeper, child: Any) -> None:
     """Change the unit of duration, keeping the place in the bar."""
     new = reader.length(child.text)
     if not 0 < new <= _MAX_DIVISIONS:
@@ -56,7 +56,7 @@ def _divisions(reader: PartReader, child: Any) -> None:
     reader.divisions = new
 
 
-def _key(reader: PartReader, child: Any) -> None:
+def _key(reader: MarkKeeper, child: Any) -> None:
     """Carry a key signature, as written in this part."""
     if child.find("fifths") is None:
         reader.lose("key", "a key signature that is not a row of fifths")
@@ -67,7 +67,7 @@ def _key(reader: PartReader, child: Any) -> None:
         reader.key = (fifths, {"minor": 1, "major": 0}.get(mode, -1))
 
 
-def _time(reader: PartReader, child: Any) -> None:
+def _time(reader: MarkKeeper, child: Any) -> None:
     """Metre; additive metres are summed (3+2/8 is 5/8)."""
     beats, kinds = child.findall("beats"), child.findall("beat-type")
     if not beats or child.find("senza-misura") is not None:
@@ -83,7 +83,7 @@ def _time(reader: PartReader, child: Any) -> None:
     reader.metre = (int(total * unit), unit)
 
 
-def read_barline(reader: PartReader, element: Any) -> None:
+def read_barline(reader: MarkKeeper, element: Any) -> None:
     """Repeats, endings, double bars, fermatas and signs at a bar line."""
     left = element.get("location") == "left"
     style = (element.findtext("bar-style") or "").strip()
@@ -105,7 +105,7 @@ def read_barline(reader: PartReader, element: Any) -> None:
             reader.mark("fermata", reader.now, 0, (sign.text or "normal").strip() or "normal")
 
 
-def _ending(reader: PartReader, ending: Any) -> None:
+def _ending(reader: MarkKeeper, ending: Any) -> None:
     """Which times the bars under a bracket are played."""
     numbers = [int(number) for number in re.findall(r"\d{1,2}", ending.get("number") or "")]
     bits = sum({1 << (number - 1) for number in numbers if 1 <= number <= 32})

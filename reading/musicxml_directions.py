@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from reading.musicxml_part import PartReader
+    from reading.musicxml_marks import MarkKeeper
 
 __all__ = ["jump_in", "read_direction", "read_sound"]
 
@@ -35,7 +35,7 @@ def jump_in(words: str) -> str:
     return ""
 
 
-def read_direction(reader: PartReader, element: Any) -> None:
+def read_direction(reader: MarkKeeper, element: Any) -> None:
     """Carry a ``<direction>``; its place is the current position plus its offset."""
     staff = reader.number(element.findtext("staff"), 0)
     offset = element.find("offset")
@@ -52,7 +52,7 @@ def read_direction(reader: PartReader, element: Any) -> None:
         read_sound(reader, sound, onset, tempo=not said_tempo or sound.get("tempo") is not None)
 
 
-def _meant_for(element: Any, staff: int, reader: PartReader) -> int:
+def _meant_for(element: Any, staff: int, reader: MarkKeeper) -> int:
     """Staff a sign holds for; 0 (both) where it stands between the two staves of a keyboard.
 
     Common practice in keyboard engraving, no source: what stands between the staves is for both hands.
@@ -63,7 +63,7 @@ def _meant_for(element: Any, staff: int, reader: PartReader) -> int:
     return 0 if (staff in (0, 1) and below) or (staff == 2 and not below) else staff
 
 
-def _sign(reader: PartReader, sign: Any, onset: int, staff: int) -> bool:
+def _sign(reader: MarkKeeper, sign: Any, onset: int, staff: int) -> bool:
     """Carry one sign; return whether it is a metronome mark."""
     tag = sign.tag
     if tag == "metronome":
@@ -84,14 +84,14 @@ def _sign(reader: PartReader, sign: Any, onset: int, staff: int) -> bool:
     return False
 
 
-_RANGED: dict[str, Callable[[PartReader, Any, int, int], None]] = {
+_RANGED: dict[str, Callable[[MarkKeeper, Any, int, int], None]] = {
     "wedge": lambda reader, sign, onset, staff: reader.wedge(sign, onset, staff),
     "pedal": lambda reader, sign, onset, staff: reader.pedal(sign, onset, staff),
     "octave-shift": lambda reader, sign, onset, staff: reader.ottava(sign, onset, staff),
 }
 
 
-def _words(reader: PartReader, words: str, onset: int, staff: int) -> None:
+def _words(reader: MarkKeeper, words: str, onset: int, staff: int) -> None:
     """Words, and the jump they may ask for."""
     if not words:
         return
@@ -100,7 +100,7 @@ def _words(reader: PartReader, words: str, onset: int, staff: int) -> None:
         reader.jump(jump, onset)
 
 
-def _metronome(reader: PartReader, sign: Any, onset: int) -> bool:
+def _metronome(reader: MarkKeeper, sign: Any, onset: int) -> bool:
     """Carry a metronome mark in quarters per minute; equations between note values are kept as text."""
     unit, per_minute = sign.findtext("beat-unit"), sign.findtext("per-minute")
     number = re.search(r"\d+(\.\d+)?", per_minute or "")
@@ -114,7 +114,7 @@ def _metronome(reader: PartReader, sign: Any, onset: int) -> bool:
     return True
 
 
-def read_sound(reader: PartReader, sound: Any, onset: int, *, tempo: bool = True) -> None:
+def read_sound(reader: MarkKeeper, sound: Any, onset: int, *, tempo: bool = True) -> None:
     """Carry a ``<sound>``: tempo and jumps."""
     if tempo and (text := sound.get("tempo")):
         reader.tempo(onset, reader.decimal(text))

@@ -11,14 +11,14 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from reading.draft import RawNote
-    from reading.musicxml_part import PartReader
+    from reading.musicxml_marks import MarkKeeper
 
 __all__ = ["read_lyric"]
 
 _MOST_PIECES = 8
 
 
-def read_lyric(reader: PartReader, element: Any, note: RawNote, verses: int) -> None:
+def read_lyric(reader: MarkKeeper, element: Any, note: RawNote, verses: int) -> None:
     """Put the syllable of a ``<lyric>`` under *note*; one that only goes on a melisma says nothing new.
 
     Several ``text`` elements with an ``elision`` between them are sung on the one note; *verses* are those it has.

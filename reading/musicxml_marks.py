@@ -24,7 +24,7 @@ class BadPlace(ValueError):
 
 
 class MarkKeeper:
-    """Place, numbers and marks of one part.
+    """State of one part that the readers of its elements share: place, metre, key, numbers and marks.
 
     Attributes
     ----------
@@ -32,6 +32,8 @@ class MarkKeeper:
         In divisions from the start of the bar.
     divisions : int or Fraction
         To the quarter.
+    chromatic, diatonic : int
+        Semitones and steps from written to sounding pitch.
     """
 
     def __init__(self, draft: Draft, row: int) -> None:
@@ -39,6 +41,10 @@ class MarkKeeper:
         self.divisions: Fraction | int = 1
         self.position: Fraction | int = 0
         self.bar = RawBar(0, 0, "")
+        self.staves = 1
+        self.chromatic, self.diatonic = 0, 0
+        self.metre = (4, 4)
+        self.key = (0, -1)
         self.open: dict[tuple[str, str], RawMark] = {}
         self.slurs: dict[tuple[str, str], list[RawMark]] = {}
         self.ranges: dict[tuple[str, str], list[RawMark]] = {}
@@ -46,6 +52,7 @@ class MarkKeeper:
         self.early: dict[tuple[str, str], RawNote] = {}
         self.open_tremolo: RawMark | None = None
         self.arpeggios: dict[tuple[Any, ...], RawMark] = {}
+        self.strokes: dict[tuple[int, str, str], RawMark] = {}  # tied on, by staff, voice and place
 
     def decimal(self, text: str | None) -> float:
         """Return a positive finite number."""

@@ -10,7 +10,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
     from reading.draft import RawNote
-    from reading.musicxml_part import PartReader
+    from reading.musicxml_marks import MarkKeeper
 
 __all__ = ["read_notations"]
 
@@ -38,7 +38,7 @@ _TEXTS = {"breath-mark": "breath mark", "caesura": "caesura", "stress": "stress"
 _WITHOUT_MUSIC = {"tuplet", "tied", "accidental-mark", "footnote", "level"}
 
 
-def read_notations(reader: PartReader, notations: Any, note: RawNote) -> None:
+def read_notations(reader: MarkKeeper, notations: Any, note: RawNote) -> None:
     """Carry everything in a ``<notations>`` element to *note* and the reader's marks."""
     for element in notations:
         tag = element.tag
@@ -48,30 +48,30 @@ def read_notations(reader: PartReader, notations: Any, note: RawNote) -> None:
             reader.lose(tag, f"<{tag}> at a note")
 
 
-def _glissando(reader: PartReader, element: Any, note: RawNote) -> None:
+def _glissando(reader: MarkKeeper, element: Any, note: RawNote) -> None:
     """Carry a glissando or slide."""
     note.flags |= Flag.GLISSANDO
     reader.spanner("glissando", element, note)
 
 
-def _fermata(reader: PartReader, element: Any, note: RawNote) -> None:
+def _fermata(reader: MarkKeeper, element: Any, note: RawNote) -> None:
     """Carry a fermata."""
     note.flags |= Flag.FERMATA
     reader.mark("fermata", note.onset, note.staff, (element.text or "normal").strip() or "normal", note)
 
 
-def _dynamics(reader: PartReader, element: Any, note: RawNote) -> None:
+def _dynamics(reader: MarkKeeper, element: Any, note: RawNote) -> None:
     """Carry dynamics written at the note itself."""
     for mark in element:
         reader.dynamic(mark, note.onset, note.staff, note)
 
 
-def _non_arpeggio(_reader: PartReader, _element: Any, note: RawNote) -> None:
+def _non_arpeggio(_reader: MarkKeeper, _element: Any, note: RawNote) -> None:
     """Carry the bracket that forbids breaking a chord."""
     note.flags |= Flag.NON_ARPEGGIO
 
 
-def _articulations(reader: PartReader, parent: Any, note: RawNote) -> None:
+def _articulations(reader: MarkKeeper, parent: Any, note: RawNote) -> None:
     """Articulation signs; playing techniques are named as lost."""
     for element in parent:
         if element.tag in _FLAGS:
@@ -82,7 +82,7 @@ def _articulations(reader: PartReader, parent: Any, note: RawNote) -> None:
             reader.lose(element.tag, f"<{element.tag}> at a note")
 
 
-def _ornaments(reader: PartReader, parent: Any, note: RawNote) -> None:
+def _ornaments(reader: MarkKeeper, parent: Any, note: RawNote) -> None:
     """Ornaments with their accidentals, and tremolos."""
     made = None
     for element in parent:
@@ -102,7 +102,7 @@ def _ornaments(reader: PartReader, parent: Any, note: RawNote) -> None:
             reader.lose(tag, f"ornament <{tag}>")
 
 
-def _tremolo(reader: PartReader, element: Any, note: RawNote) -> None:
+def _tremolo(reader: MarkKeeper, element: Any, note: RawNote) -> None:
     """Tremolo on one note, or between two (start and stop at the two notes)."""
     kind = element.get("type") or "single"
     text = (element.text or "3").strip()
@@ -122,7 +122,7 @@ def _tremolo(reader: PartReader, element: Any, note: RawNote) -> None:
         reader.lose("tremolo", f"unmeasured tremolo of type '{kind}'")
 
 
-def _arpeggio(reader: PartReader, element: Any, note: RawNote) -> None:
+def _arpeggio(reader: MarkKeeper, element: Any, note: RawNote) -> None:
     """Carry an arpeggio sign: one mark for all notes of one wavy line (same moment, same number)."""
     way = "down" if element.get("direction") == "down" else "up"
     note.flags |= Flag.ARPEGGIO_DOWN if way == "down" else Flag.ARPEGGIO
@@ -136,7 +136,7 @@ def _arpeggio(reader: PartReader, element: Any, note: RawNote) -> None:
             mark.staff = 0
 
 
-_CARRIED: dict[str, Callable[[PartReader, Any, RawNote], None]] = {
+_CARRIED: dict[str, Callable[[MarkKeeper, Any, RawNote], None]] = {
     "articulations": _articulations,
     "technical": _articulations,
     "ornaments": _ornaments,

@@ -17,7 +17,7 @@ from reading.score import Flag
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from reading.draft import Draft, RawBar, RawMark
+    from reading.draft import Draft, RawBar
 
 __all__ = ["PartReader"]
 
@@ -30,21 +30,16 @@ _SILENT = {"print", "grouping", "link", "bookmark", "listening"}
 
 
 class PartReader(MarkKeeper):
-    """State while walking through one ``<part>``: where its notes go, and what the next note depends on."""
+    """Walks through one ``<part>``: where its notes go, and what the next note depends on."""
 
     def __init__(self, draft: Draft, row: int) -> None:
         super().__init__(draft, row)
-        self.staves = 1
-        self.chromatic, self.diatonic = 0, 0
-        self.metre = (4, 4)
-        self.key = (0, -1)
         self.chord_start: Fraction | int = 0
         self.last: RawNote | None = None
         self.chords = 0
         self.graces: list[RawNote] = []
         self.late_graces: list[RawNote] = []  # said to belong to the note before
         self.voices: set[str] = set()
-        self.strokes: dict[tuple[int, str, str], RawMark] = {}  # tied on, by staff, voice and place
 
     def read_bar(self, element: Any, bar: RawBar) -> None:
         """Read one ``<measure>``."""

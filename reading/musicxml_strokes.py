@@ -6,19 +6,19 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from reading.draft import RawMark
-    from reading.musicxml_part import PartReader
+    from reading.musicxml_marks import MarkKeeper
 
 __all__ = ["read_stroke"]
 
 _SIGNS = {"accent": "accent", "strong-accent": "marcato", "staccato": "staccato", "staccatissimo": "staccatissimo"}
 
 
-def read_stroke(reader: PartReader, element: Any, onset: int, end: int) -> None:
+def read_stroke(reader: MarkKeeper, element: Any, onset: int, end: int) -> None:
     """Read a ``<note>`` with ``<unpitched>``: where it stands on the staff, how long it is written, what stands at it.
 
     Parameters
     ----------
-    reader : PartReader
+    reader : MarkKeeper
     element : lxml element
     onset, end : int
         Ticks from the start of the bar; equal for a grace note.

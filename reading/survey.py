@@ -7,12 +7,12 @@ Start with :func:`survey`. How each table is made, and how well it does against 
 from __future__ import annotations
 
 import sys
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from types import ModuleType
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from reading import figuration, form, pedal, repeats
-from reading.accents import Accent, accents
+from reading.accents import accents
 from reading.answering import given_answers, open_findings
 from reading.features_whole import whole_bars
 from reading.findings import Finding, Option, ranked
@@ -32,19 +32,16 @@ from reading.findings_texture import (
     pedal_point_findings,
 )
 from reading.findings_useful import useful
-from reading.gaps import Gaps, gap_regions, gaps
+from reading.gaps import gap_regions, gaps
 from reading.layers import Layers, find_layers
 from reading.palette import Palette
-from reading.register import Compass, compasses, dialogues
-from reading.survey_dynamics import DynamicMark, dynamics
-from reading.survey_json import survey_json
+from reading.register import compasses, dialogues
+from reading.survey_dynamics import dynamics
+from reading.survey_tables import Survey
 
 if TYPE_CHECKING:
     from reading.features_whole import WholeBars
-    from reading.figuration import Figuration
-    from reading.form import Sections
     from reading.pedal import Pedal
-    from reading.repeats import Repeat
     from reading.score import Score
 
 __all__ = ["Finding", "Option", "Survey", "given_answers", "open_findings", "survey"]
@@ -67,43 +64,6 @@ _MAKERS = (
     repeat_findings,
     dialogue_findings,
 )
-
-
-@dataclass(frozen=True, eq=False)
-class Survey:
-    """What was found in a piece.
-
-    Attributes
-    ----------
-    score : Score
-    layers : Layers
-    findings : tuple of Finding
-        By rank, then in the order of the piece.
-    gaps : Gaps
-    dynamics : tuple of DynamicMark
-    accents : tuple of Accent
-    pedal : Pedal
-    sections : Sections
-    repeats : tuple of Repeat
-    figuration : Figuration
-    register : tuple of Compass
-    """
-
-    score: Score
-    layers: Layers
-    findings: tuple[Finding, ...]
-    gaps: Gaps
-    dynamics: tuple[DynamicMark, ...]
-    accents: tuple[Accent, ...]
-    pedal: Pedal
-    sections: Sections
-    repeats: tuple[Repeat, ...]
-    figuration: Figuration
-    register: tuple[Compass, ...]
-
-    def to_json(self) -> dict[str, Any]:
-        """Return every table as plain data, with the keys of ``docs/schema/survey.schema.json``."""
-        return survey_json(self)
 
 
 def survey(score: Score, layers: Layers | None = None, palette: Palette | None = None) -> Survey:

@@ -10,7 +10,7 @@ from reading.layers import Role
 from reading.score import quarters
 
 if TYPE_CHECKING:
-    from reading.survey import Survey
+    from reading.survey_tables import Survey
 
 __all__ = ["ROLE_WORDS", "survey_json"]
 

@@ -5,7 +5,7 @@ from pathlib import Path
 
 from base.plugins import find, load
 from compare import compare_passage
-from compare.quantity import GROUP
+from compare.measuring import GROUP
 
 GUIDE = Path(__file__).parents[2] / "docs" / "measures.md"
 
@@ -27,7 +27,7 @@ def test_every_quantity_is_listed_with_its_threshold():
 
 def test_the_example_measure_runs(monkeypatch, variants):
     """The class printed in the guide is a measure: it reads a value and a sentence."""
-    import compare.quantity as module
+    import compare.measuring as module
 
     (code,) = re.findall(r"```python\n(.*?)```", GUIDE.read_text(encoding="utf-8"), flags=re.S)
     space = {}

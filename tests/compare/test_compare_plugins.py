@@ -7,7 +7,8 @@ import pytest
 from base.errors import InputError
 from base.plugins import find, load
 from compare import compare_passage
-from compare.quantity import GROUP, Quantity, Reading
+from compare.measuring import GROUP
+from compare.quantity import Quantity, Reading
 
 BUILT_IN = {
     "attack", "audibility", "balance", "brightness", "density", "level", "registers", "resonance", "roughness", "width",
@@ -70,7 +71,7 @@ class Endless(Faulty):
 @pytest.mark.parametrize(("plugin", "words"), [(Faulty, "ZeroDivisionError"), (Stray, "'other'"), (Endless, "nan")])
 def test_a_broken_measure_names_itself_and_harms_nothing(monkeypatch, variants, plugin, words):
     """Its readings have no value and a note that names it; the other measures read as before."""
-    import compare.quantity as module
+    import compare.measuring as module
 
     real_load, real_find = load, find
     entry = next(iter(real_find(GROUP).values()))

@@ -266,7 +266,7 @@ def test_spelling_covers_every_key():
 
 def test_quantising_keeps_exact_times():
     """Times on a grid come out exact, whatever the file's resolution."""
-    from reading.midi import MidiNote, Stream
+    from reading.midi_notes import MidiNote, Stream
 
     for per_quarter in (24, 96, 480, 960, 10_080):
         places = [Fraction(place, 6) for place in range(12)]

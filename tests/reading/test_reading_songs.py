@@ -24,6 +24,7 @@ from reading.sung import (
     syllables,
     voice_type,
 )
+from reading.survey_json import survey_json
 
 KERN = """**kern\t**kern\t**kern\t**text\t**text
 *part2\t*part2\t*part1\t*part1\t*part1
@@ -295,5 +296,5 @@ def test_layers_and_survey_of_a_song_are_the_accompaniments(song):
     assert set(layers.roles[sung].tolist()) == {int(Role.MELODY)}
     assert np.array_equal(layers.roles[~sung], find_layers(accompaniment(score)).roles)
     found = survey_song(score)
-    assert len(found.to_json()["notes"]) == len(score.notes)
+    assert len(survey_json(found)["notes"]) == len(score.notes)
     assert found.findings == survey_song(accompaniment(score)).findings

@@ -7,8 +7,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from mapping.harmony import span_at, spans, spell
-from mapping.spelling import respelt
+from mapping.harmony import span_at, spans
+from mapping.spelling import respelt, spell
 
 # (root, quality, pitches) in C: a cadence in four bars, block chords under a tune
 CADENCE = [
