@@ -13,6 +13,7 @@ from klangprobe.workbench import open_spec, read_score
 from reading.barwords import COUNTED, counts_bars
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
     from pathlib import Path
 
     from klangprobe.workbench import Workbench
@@ -151,10 +152,14 @@ def _tell(score: Score, found: Survey, *, given: tuple[Given, ...] | None, every
     if given is not None:
         say(f"\n{_headline(found, asked)}")
     for rank, caption in _CAPTIONS.items():
-        if rows := [_row(finding) for finding in shown if min(finding.rank, max(_CAPTIONS)) == rank]:
+        if of_rank := [finding for finding in shown if min(finding.rank, max(_CAPTIONS)) == rank]:
             say(f"\n{caption}")
-            table(("bars", "kind", "evidence", "question"), rows)
-    if any(counts_bars(text) for finding in shown for text in _row(finding)):
+            table(("bars", "kind", "evidence"), [_row(one, options=every or rank == 1) for one in of_rank])
+    if shown:
+        say("What to ask:")
+        table(("kind", "question"), _questions(shown))
+        say("The spec steps of every option: --html PAGE, or --json.")
+    if any(counts_bars(text) for finding in shown for text in _row(finding, options=True)):
         say(COUNTED)
     if hidden := len(asked) - len(shown):
         say(f"{_number(hidden, 'finding')} of lower rank: --all shows {'it' if hidden == 1 else 'them'} too.")
@@ -214,6 +219,15 @@ def _repaired(rows: list[dict[str, Any]]) -> list[str]:
     return lines
 
 
-def _row(finding: Finding) -> tuple[str, str, str, str]:
-    """Return a finding as a row."""
-    return finding.bars, finding.kind, "; ".join(finding.evidence), finding.question
+def _row(finding: Finding, *, options: bool) -> tuple[str, str, str]:
+    """Return a finding as a row; with its options, which can be heard."""
+    says = [f"hear: {'; '.join(option.says for option in finding.options)}"] if options and finding.options else []
+    return finding.bars, finding.kind, "\n".join(["; ".join(finding.evidence), *says])
+
+
+def _questions(findings: Sequence[Finding]) -> list[tuple[str, str]]:
+    """Return each question once, with the kinds of findings that ask it."""
+    kinds: dict[str, list[str]] = {}
+    for finding in findings:
+        kinds.setdefault(finding.question, []).append(finding.kind)
+    return [(", ".join(dict.fromkeys(of)), question) for question, of in kinds.items()]
