@@ -110,7 +110,8 @@ def _draft(facts: Facts, group: list[Accent], *, rare: bool) -> Draft:
         question = "What gives this moment its stress?"
         return Draft("accent", first, last, min(1.0, round(strength, 3)), (said,), question, offers)
     often = [beat for beat, count in Counter(f"{one.beat:g}" for one in group).most_common(3) if count > 1]
-    where = f", mostly on beat{'s' * (len(often) > 1)} {' and '.join(sorted(often[:2]))}" if often else ""
+    on = sorted(beat for beat in often[:2] if beat.isdigit())
+    where = f", mostly on beat{'s' * (len(on) > 1)} {' and '.join(on)}" if on else ", mostly off the beat" * bool(often)
     evidence = (
         f"{len(group)} accents in {counted(last - first + 1)}{where}",
         f"strongest: {', '.join(best.reasons)}",

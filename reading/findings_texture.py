@@ -96,7 +96,7 @@ def chord_findings(facts: Facts) -> list[Draft]:
         level = int(facts.degrees[first - 1 : last].max())
         ending = last == len(facts.score.bars)
         evidence = (
-            f"{notes:.1f} notes in each attack, {DYNAMICS[level]}",
+            f"{round(notes, 1):g} notes in each attack, {DYNAMICS[level]}",
             *(("the piece ends with them",) if ending else ()),
         )
         strength = 0.1 + 0.06 * notes + 0.08 * min(4, last - first + 1) + 0.05 * (level - _LOUD) + 0.1 * ending

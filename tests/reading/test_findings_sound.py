@@ -155,6 +155,15 @@ def test_like_accents_a_bar_apart_are_one_row(piece):
     assert kinds(piece(24, *first, ("accent", 56, "sf")), "accent") == [("accent", "5-9"), ("accent", "15")]
 
 
+def test_accents_off_the_beat_are_said_so(piece):
+    """A row of sforzandos between the beats stands off the beat; one on them names the beat."""
+    off = [("accent", 4 * bar + 1.5, "sf") for bar in (4, 6, 8)]
+    on = [("accent", 4 * bar + 1, "sf") for bar in (4, 6, 8)]
+    upper = ["C5/1 D5 E5 F5/1 G5/1"]
+    assert evidence(piece(16, *off, upper=upper), "accent 5-9")[0] == "3 accents in 5 bars, mostly off the beat"
+    assert evidence(piece(16, *on, upper=upper), "accent 5-9")[0] == "3 accents in 5 bars, mostly on beat 2"
+
+
 @pytest.mark.parametrize(("count", "said"), [(1, "1 degree"), (2, "2 degrees")])
 def test_degrees_are_counted_in_words(piece, count, said):
     """One degree is no ``1 degrees``."""
