@@ -264,4 +264,4 @@ def survey_song(score: Score, palette: Palette | None = None, layers: Layers | N
     from reading.layers_texture import staff_rows
 
     own = replace(layers, roles=layers.roles[~sung], confidence=layers.confidence[~sung], staff=staff_rows(piano))
-    return replace(survey(piano, own, palette), score=score, layers=layers)
+    return replace(survey(piano, own, palette, score), score=score, layers=layers)

@@ -66,7 +66,9 @@ _MAKERS = (
 )
 
 
-def survey(score: Score, layers: Layers | None = None, palette: Palette | None = None) -> Survey:
+def survey(
+    score: Score, layers: Layers | None = None, palette: Palette | None = None, sung: Score | None = None
+) -> Survey:
     """Say what must be rethought for orchestra.
 
     Parameters
@@ -76,6 +78,9 @@ def survey(score: Score, layers: Layers | None = None, palette: Palette | None =
         As the spec overrules them; found afresh where left out.
     palette : Palette, optional
         Players the options may name; the default ensemble where left out.
+    sung : Score, optional
+        Of a song, the same bars with the voice: its form counts, for a tune that comes back over another
+        accompaniment is no new theme.
 
     Returns
     -------
@@ -83,7 +88,7 @@ def survey(score: Score, layers: Layers | None = None, palette: Palette | None =
     """
     layers = layers or find_layers(score)
     page = whole_bars(score)
-    facts = _facts(page, layers, palette or Palette())
+    facts = _facts(page, layers, palette or Palette(), page if sung is None else whole_bars(sung))
     drafts = (draft for make in _MAKERS for draft in make(facts))
     found = ranked(page, asked_once(useful(facts, drafts), facts.repeats, facts.words))
     return Survey(
@@ -101,8 +106,8 @@ def survey(score: Score, layers: Layers | None = None, palette: Palette | None =
     )
 
 
-def _facts(page: WholeBars, layers: Layers, palette: Palette) -> Facts:
-    """Gather the tables on whole bars."""
+def _facts(page: WholeBars, layers: Layers, palette: Palette, heard: WholeBars) -> Facts:
+    """Gather the tables on whole bars; the form is that of all that is heard."""
     score = page.score
     contrapuntal = tuple(sorted({int(page.row[bar - 1]) for bar in layers.contrapuntal}))
     layers = replace(layers, contrapuntal=contrapuntal)
@@ -115,8 +120,8 @@ def _facts(page: WholeBars, layers: Layers, palette: Palette) -> Facts:
         gap_regions=gap_regions(score, table),
         accents=accents(score),
         dynamics=dynamics(score),
-        sections=form.sections(score),
-        repeats=repeats.find(score),
+        sections=form.sections(heard.score),
+        repeats=repeats.find(heard.score),
         figuration=figuration.describe(score),
         pedal=pedal.find(score),
         dialogues=dialogues(score, layers),

@@ -130,6 +130,19 @@ def test_second_encoding_of_one_piece():
     assert {(r.first, r.later) for r in repeats.find(one)} == {(r.first, r.later) for r in repeats.find(two)}
 
 
+def test_a_stanza_over_another_accompaniment_is_no_new_theme():
+    """F. Schubert, Der Lindenbaum: the stanzas in minor (bar 29) and over triplets (59) sing the tune of the first.
+
+    That the song is strophic, varied in its accompaniment and mode, is common knowledge of it, no source.
+    """
+    from reading.sung import survey_song
+
+    found = survey_song(corpus("schubert/Lindenbaum.xml")).findings
+    assert [one.name for one in found if one.kind == "new theme" and one.first_bar_index > 24] == []
+    returns = [one.first_bar_index for one in found if one.kind in ("repeat", "return") and one.rank <= 2]
+    assert all(any(abs(bar - stanza) <= 2 for bar in returns) for stanza in (29, 59))
+
+
 @pytest.fixture
 def form_shuffle():
     """Return the bar shuffler of the tests of reading."""
