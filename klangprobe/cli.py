@@ -10,6 +10,7 @@ import os
 import signal
 import sys
 import warnings
+from contextlib import suppress
 from pathlib import Path
 from typing import Annotated, Optional
 
@@ -227,7 +228,10 @@ def main() -> None:
     sys.argv[1:] = _spread(sys.argv[1:])
     _prepare()
     try:
-        app()
+        try:
+            app()
+        finally:
+            sys.stdout.flush()  # output that finds no room says so here, and not while Python ends
     except KlangprobeError as error:
         if "--debug" in sys.argv:
             raise
@@ -238,17 +242,25 @@ def main() -> None:
             typer.echo("klangprobe: interrupted; what was rendered is kept in the cache.", err=True)
         raise
     except BrokenPipeError:
+        _write_no_more()
         sys.exit(0)
     except Exception as error:  # whatever is left is our fault, and still gets one message
         if "--debug" in sys.argv:
             raise
         if isinstance(error, OSError) and error.errno in _NO_ROOM:
+            _write_no_more()
             where = error.filename or "the output"
             typer.echo(f"klangprobe: {where}: could not be written ({error.strerror}).", err=True)
             sys.exit(2)
         typer.echo(f"klangprobe: a fault of the program itself ({type(error).__name__}: {error}).", err=True)
         typer.echo("Please report it with the output of: klangprobe --debug " + " ".join(sys.argv[1:]), err=True)
         sys.exit(70)
+
+
+def _write_no_more() -> None:
+    """Send what standard output still holds nowhere, or Python fails on it once more as it ends."""
+    with suppress(OSError, ValueError):
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 def _spread(arguments: list[str]) -> list[str]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
@@ -20,7 +21,7 @@ if TYPE_CHECKING:
     from reading.register_turns import Turn
     from reading.score import Score
 
-__all__ = ["Compass", "Dialogue", "compass_words", "compasses", "dialogues", "note_name", "pitch_name"]
+__all__ = ["Compass", "Dialogue", "compass_words", "compasses", "dialogues", "note_name", "pitch_name", "written_name"]
 
 _STEPS = ("C", "C#", "D", "Eb", "E", "F", "F#", "G", "Ab", "A", "Bb", "B")
 _LETTERS, _NATURAL = "CDEFGAB", (0, 2, 4, 5, 7, 9, 11)
@@ -69,6 +70,19 @@ def pitch_name(midi: int) -> str:
     return f"{_STEPS[midi % 12]}{midi // 12 - 1}"
 
 
+def written_name(note: np.void) -> str:
+    """Return a note in letters as it is spelled; its octave is that of its sounding pitch.
+
+    Parameters
+    ----------
+    note : void of NOTE_DTYPE or with its fields ``pitch``, ``step``, ``alter``
+    """
+    step, alter, pitch = int(note["step"]), int(note["alter"]), int(note["pitch"])
+    octave, left = divmod(pitch - alter - _NATURAL[step % 7], 12)
+    return f"{_LETTERS[step]}{'#' * alter}{'b' * -alter}{octave - 1}" if left == 0 else pitch_name(pitch)
+
+
+@lru_cache(maxsize=512)
 def note_name(score: Score, pitch: int, first_bar: int, last_bar: int) -> str:
     """Return a pitch in letters as the score spells it: ``D#4`` in E major, ``Fb3`` where an F flat is written.
 

@@ -45,7 +45,7 @@ def _range(hearing: Hearing, line: Line) -> Iterator[Check]:
         side, limit = ("below the lowest", item.low) if pitch < item.low else ("above the highest", item.high)
         there = _octave_within(pitch, item.low, item.high)
         hint = f"; an octave away {pitch_name(there)} is there" if there else ""
-        message = f"{pitch_name(pitch)} lies {side} note of the {item.name} ({pitch_name(limit)}){hint}"
+        message = f"{line.name(row)} lies {side} note of the {item.name} ({pitch_name(limit)}){hint}"
         faults.append(Fault(int(line.onset[row]), message, row))
     rest = lambda bars: {"rest": [name], "bars": bars}  # noqa: E731 - a remedy per stretch
     remedy = _ANOTHER_VOICE if item.family == "voice" else rest
@@ -68,9 +68,7 @@ def _comfort(hearing: Hearing, line: Line) -> Iterator[Check]:
     high = (line.pitch > item.safe_high) & (line.pitch <= item.high)
     for side, beyond in (("low", low), ("high", high)):
         faults = [
-            Fault(
-                int(line.onset[row]), f"{pitch_name(int(line.pitch[row]))} is {side} for the {item.name}: {safe}", row
-            )
+            Fault(int(line.onset[row]), f"{line.name(row)} is {side} for the {item.name}: {safe}", row)
             for row in np.flatnonzero(beyond).tolist()
         ]
         yield from gathered(hearing.score, faults, line.player.name, "advice", "comfort", words, apart=_ALL)
@@ -100,7 +98,7 @@ def _register(hearing: Hearing, line: Line) -> Iterator[Check]:
 
 def _unreliable(line: Line, row: int, register: Register, beyond: str) -> str:
     """Say what the register is like at this dynamic."""
-    note, level = pitch_name(int(line.pitch[row])), level_name(line.level[row])
+    note, level = line.name(row), level_name(line.level[row])
     where = f"the {register.name} register of the {line.player.instrument.name}"
     return f"{note} in {level}: {where} is {register.character}; {beyond} is not to be relied on"
 
@@ -118,7 +116,7 @@ def _unprepared(hearing: Hearing, line: Line) -> Iterator[Check]:
     for place in np.flatnonzero(high & (rest | leap)).tolist():
         how = "after a rest" if rest[place] else "by a leap of more than an octave"
         row = int(rows[place])
-        faults.append(Fault(int(line.onset[row]), f"{pitch_name(int(line.pitch[row]))} is entered {how}", row))
+        faults.append(Fault(int(line.onset[row]), f"{line.name(row)} is entered {how}", row))
     words = "lead up to it by step, or double the entry with a safer player"
     yield from gathered(hearing.score, faults, line.player.name, "advice", "unprepared", words)
 

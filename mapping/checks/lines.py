@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from mapping.levels import levels_at
+from reading.register import written_name
 from reading.score import DYNAMICS, Flag
 from reading.timeline import Timeline
 
@@ -45,6 +46,10 @@ class Line:
     onset_s: Floats
     end_s: Floats
     level: Floats
+
+    def name(self, row: int) -> str:
+        """Return a note in letters, as it is spelled."""
+        return written_name(self.notes[row])
 
     @cached_property
     def onset(self) -> Ints:

@@ -8,7 +8,6 @@ import numpy as np
 
 from mapping.checks.report import Check, Fault, gathered
 from mapping.open_notes import KIND
-from reading.register import pitch_name
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -27,8 +26,8 @@ def checks(hearing: Hearing) -> Iterator[Check]:
             item = line.player.instrument
             here = (line.onset >= mark.onset) & (line.onset < mark.end)
             for row in np.flatnonzero(here & ~np.isin(line.pitch, item.natural_pitches(mark.value))).tolist():
-                pitch = pitch_name(int(line.pitch[row]))
-                message = f"{pitch} is not an open note of the {item.name} in {mark.value}: it must be stopped by hand"
+                said = f"{line.name(row)} is not an open note of the {item.name} in {mark.value}"
+                message = f"{said}: it must be stopped by hand"
                 faults.append(Fault(int(line.onset[row]), message, row))
         unique = list({fault.row: fault for fault in faults}.values())
         yield from gathered(hearing.score, unique, name, "advice", "open notes", "give it to another player")

@@ -11,13 +11,16 @@ from mapping.checks.lines import LevelIndex
 from mapping.checks.report import Check, Fault, gathered
 from mapping.harmony_frames import frame_starts, pairs_of
 from mapping.orchestra import palette_of
-from reading.register import pitch_name
+from reading.register import note_name
 from reading.score import TICKS_PER_QUARTER
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Callable, Iterator
 
     from mapping.checks.lines import Hearing, Line
+    from reading.score import Score
+
+    Name = Callable[[int, int], str]
 
 __all__ = ["LOWEST", "checks"]
 
@@ -45,16 +48,22 @@ def checks(hearing: Hearing) -> Iterator[Check]:
     yield from _vertical(hearing)
 
 
+def _namer(score: Score) -> Name:
+    """Return a function that names a pitch at a tick as the score spells it there."""
+    return lambda pitch, tick: note_name(score, pitch, score.bar_at(tick), score.bar_at(tick))
+
+
 def _crossings(hearing: Hearing) -> Iterator[Check]:
     """Second players above first ones, basses above cellos; where singers cross is not the arranger's choice."""
     by_kind: dict[str, list[Line]] = {}
+    name = _namer(hearing.score)
     for line in [one for one in hearing.pitched if one.player.family != "voice"]:
         key = "low strings" if line.player.instrument.name in ("cello", "double bass") else line.player.instrument.name
         by_kind.setdefault(key, []).append(line)
     for lines in by_kind.values():
         for upper, lower in pairwise(lines):
             faults = [
-                Fault(tick, f"lies above {upper.player.name} ({pitch_name(low)} over {pitch_name(high)})")
+                Fault(tick, f"lies above {upper.player.name} ({name(low, tick)} over {name(high, tick)})")
                 for tick, low, high in _crossed(upper, lower)
             ]
             words = f"exchange the notes with {upper.player.name}, unless the crossing is meant"
@@ -81,6 +90,8 @@ def _monophonic(line: Line) -> bool:
 
 def _vertical(hearing: Hearing) -> Iterator[Check]:
     """Low close intervals and an empty middle, half beat by half beat."""
+    score = hearing.score
+    name = _namer(score)
     notes = np.concatenate([line.notes for line in hearing.pitched])
     level = np.concatenate([line.level for line in hearing.pitched])
     order = np.argsort(notes["onset"], kind="stable")
@@ -94,10 +105,9 @@ def _vertical(hearing: Hearing) -> Iterator[Check]:
         if b - a < 2:
             continue
         sounding = np.unique(pitch[a:b])
-        muddy += _mud(int(starts[frame]), sounding)
+        muddy += _mud(name, int(starts[frame]), sounding)
         if level[rows[a:b]].mean() >= _LOUD:
-            empty += _hole(int(starts[frame]), sounding)
-    score = hearing.score
+            empty += _hole(name, int(starts[frame]), sounding)
     long_enough = _lasting(score, muddy, int(_MUDDY_Q * TICKS_PER_QUARTER))
     words = "take the lower note alone, or the upper an octave up"
     yield from gathered(score, long_enough, "", "advice", "low interval", words, apart=_PHRASE)
@@ -106,23 +116,23 @@ def _vertical(hearing: Hearing) -> Iterator[Check]:
     yield from gathered(score, _lasting(score, empty, TICKS_PER_QUARTER), "", "advice", "empty middle", step)
 
 
-def _mud(tick: int, pitches: Any) -> list[Fault]:
+def _mud(name: Name, tick: int, pitches: Any) -> list[Fault]:
     """Return the first interval that lies too low."""
     for low, high in zip(pitches.tolist(), pitches[1:].tolist(), strict=False):
         limit = LOWEST.get(high - low)
         if limit is not None and low < limit:
-            return [Fault(tick, f"{pitch_name(low)} and {pitch_name(high)} together are muddy: too close for so low")]
+            return [Fault(tick, f"{name(low, tick)} and {name(high, tick)} together are muddy: too close for so low")]
     return []
 
 
-def _hole(tick: int, pitches: Any) -> list[Fault]:
+def _hole(name: Name, tick: int, pitches: Any) -> list[Fault]:
     """Return the widest hole above the lowest pair of notes, where it is wider than an octave."""
     gaps = np.diff(pitches)[1:]
     if not len(gaps) or int(gaps.max()) <= _EMPTY:
         return []
     place = int(np.argmax(gaps)) + 1
     low, high = int(pitches[place]), int(pitches[place + 1])
-    return [Fault(tick, f"nothing between {pitch_name(low)} and {pitch_name(high)} in forte")]
+    return [Fault(tick, f"nothing between {name(low, tick)} and {name(high, tick)} in forte")]
 
 
 def _lasting(score: Any, faults: list[Fault], least_ticks: int) -> list[Fault]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from mapping.checks.report import Check, Fault, gathered
-from reading.register import pitch_name
+from reading.register import note_name
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -39,8 +39,10 @@ def _timpani(hearing: Hearing, line: Line, drums: Drums) -> Iterator[Check]:
                 idle = min(tuned, key=lambda one: tuned[one])
                 left = now - tuned.pop(idle)
                 if left < drums.tuning_s:
+                    bar = int(line.notes["bar"][rows[0]])
+                    new, old = (note_name(hearing.score, one, bar, bar) for one in (pitch, idle))
                     message = (
-                        f"{pitch_name(pitch)} needs a drum retuned from {pitch_name(idle)} in {max(left, 0):.0f} s;"
+                        f"{new} needs a drum retuned from {old} in {max(left, 0):.0f} s;"
                         f" allow {drums.tuning_s:.0f} s with {drums.usual} drums"
                     )
                     faults.append(Fault(int(line.onset[rows[0]]), message, int(rows[0])))
