@@ -1,5 +1,7 @@
 """Player checks: each on a part made to hold the fault, and on one that does not."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -60,6 +62,19 @@ def test_range_names_bar_beat_and_octave(build):
     assert "G4" in found.message
     assert found.remedy == {"rest": ["oboe 1"], "bars": "#3"}
     assert found.to_json()["beat"] == "5/2"
+
+
+def test_notes_are_named_as_they_are_spelled(build):
+    """A remark speaks of the note on the page: D sharp where it is written so, also in what several players make."""
+    part = build.part_of("cello", [(0, 1, 39), (1, 4, 87)])
+    notes = part.notes.copy()
+    notes["step"], notes["alter"] = 1, 1  # D sharp
+    found = _checked(build, replace(part, notes=notes))
+    assert "D#6 lies above the highest note of the cello" in found[0].message
+    score = build.score_of([(0, 4, 40, 2), (0, 4, 44, 2)], bars=8, fifths=4)
+    low = [build.part_of("basses", [(0, 4, 40)]), build.part_of("cellos", [(0, 4, 44)])]
+    muddy = [one.message for one in _checked(build, *low, score=score) if one.kind == "low interval"]
+    assert muddy[0].startswith("E2 and G#2 together")
 
 
 def test_remedy_is_a_step_that_mends(build):
