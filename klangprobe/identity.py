@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
 __all__ = ["passage_key", "same_here", "written_key"]
 
-_VERSION = 16
+_VERSION = 20
 """Raised whenever render, compare, the page, the full score or the MIDI file make something else of the same input."""
 
 

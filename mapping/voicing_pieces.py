@@ -21,6 +21,7 @@ __all__ = ["Piece", "pieces_of"]
 
 _SURE = 0.6  # a pitch class less sure than this is not held
 _MAIN = 0.2  # share of the time from which the lowest pitch is the main bass
+_STRUCK = 0.04  # share of the time of a note that is more than an ornament
 _LASTING = 0.1  # share of the time a tune's note must last to bound what lies below it
 _BRIEF_TICKS = TICKS_PER_QUARTER // 8  # shorter gaps do not ask to be filled
 _BELOW_TUNE = 3  # semitones kept free below the tune
@@ -185,8 +186,7 @@ def _piece(
     pitch = notes["pitch"].astype(np.int64)
     share, sung = _shares(pitch, overlap, length), _shares(pitch[tune], overlap[tune], length)
     classes = np.minimum(1.0, np.bincount(np.arange(128) % 12, weights=share))
-    strong = np.flatnonzero(share >= _MAIN)
-    bass = int(strong[0]) if len(strong) else _outer(pitch, min)
+    bass = _main_bass(pitch, share)
     lasting = np.flatnonzero(sung >= _LASTING)
     ceiling = int(lasting[0]) - _BELOW_TUNE if len(lasting) else 127
     allowed = {
@@ -212,6 +212,15 @@ def _piece(
         sung,
         frames=() if frames is None else _inside(frames, start, end),
     )
+
+
+def _main_bass(pitch: Ints, share: Floats) -> int:
+    """Return the lowest pitch that lasts; where that lies more than an octave up, the lowest of the figure under it."""
+    lowest = _outer(pitch, min)
+    strong, struck = np.flatnonzero(share >= _MAIN), np.flatnonzero(share >= _STRUCK)
+    if len(strong) and strong[0] <= lowest + 12:
+        return int(strong[0])
+    return int(struck[0]) if len(struck) else lowest
 
 
 def _shares(pitch: Ints, overlap: Ints, length: int) -> Floats:

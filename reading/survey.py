@@ -88,7 +88,7 @@ def survey(
     """
     layers = layers or find_layers(score)
     page = whole_bars(score)
-    facts = _facts(page, layers, palette or Palette(), page if sung is None else whole_bars(sung))
+    facts = _facts(page, layers, palette or Palette(), sung)
     drafts = (draft for make in _MAKERS for draft in make(facts))
     found = ranked(page, asked_once(useful(facts, drafts), facts.repeats, facts.words))
     return Survey(
@@ -106,9 +106,10 @@ def survey(
     )
 
 
-def _facts(page: WholeBars, layers: Layers, palette: Palette, heard: WholeBars) -> Facts:
+def _facts(page: WholeBars, layers: Layers, palette: Palette, sung: Score | None = None) -> Facts:
     """Gather the tables on whole bars; the form is that of all that is heard."""
     score = page.score
+    heard = score if sung is None else whole_bars(sung).score
     contrapuntal = tuple(sorted({int(page.row[bar - 1]) for bar in layers.contrapuntal}))
     layers = replace(layers, contrapuntal=contrapuntal)
     table = gaps(score)
@@ -120,8 +121,8 @@ def _facts(page: WholeBars, layers: Layers, palette: Palette, heard: WholeBars) 
         gap_regions=gap_regions(score, table),
         accents=accents(score),
         dynamics=dynamics(score),
-        sections=form.sections(heard.score),
-        repeats=repeats.find(heard.score),
+        sections=form.sections(heard),
+        repeats=repeats.find(heard),
         figuration=figuration.describe(score),
         pedal=pedal.find(score),
         dialogues=dialogues(score, layers),

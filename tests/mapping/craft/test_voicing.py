@@ -70,6 +70,17 @@ def test_common_tones_are_tied(build):
         assert voice[0][1] - voice[0][0] >= 8 * build.Q
 
 
+def test_quick_wide_arpeggios_leave_room(build):
+    """Under semiquavers thrown up from the bass horns hold the harmony, though no single note of the figure lasts."""
+    figure = [32, 39, 44, 48, 51, 56, 60, 56, 51, 48, 44, 39]
+    rows = [(3 * bar, 3, 75, 1) for bar in range(4)]
+    rows += [(3 * bar + 0.25 * place, 0.25, pitch, 2) for bar in range(4) for place, pitch in enumerate(figure)]
+    score = build.score_of(rows, beats=3)
+    voices = held_voices(score, None, HORNS, melody=_tune(build, score))
+    assert all(sum(end - start for start, end, _ in voice) >= 9 * build.Q for voice in voices)
+    assert {pitch % 12 for voice in voices for _, _, pitch in voice} <= {8, 0, 3}
+
+
 def test_restrike(build):
     """The same notes are struck again at bar lines or beats where the spec asks for it."""
     score = _nocturne(build, ("C", "C"))
