@@ -123,20 +123,22 @@ def _refuse_other_score(path: Path | None, bench: Workbench) -> None:
 def _exported(score: Score, found: Survey, given: tuple[Given, ...] | None) -> dict[str, Any]:
     """Return the documented export: the reading, the survey's tables and, with a spec, the state of its answers."""
     import reading
+    from reading.answering import still_open
     from reading.survey_json import survey_json
 
     data = {"reading": reading.account(score), **survey_json(found)}
     if given is None:
         return data
-    decided = {one.finding.name for one in given if one.finding and one.state == "answered"}
+    names = {finding.name for finding in still_open(found, given)}
     for finding in data["findings"]:
-        finding["open"] = finding["name"] not in decided
+        finding["open"] = finding["name"] in names
     return {**data, "answers": [one.to_json() for one in given]}
 
 
 def _tell(score: Score, found: Survey, *, given: tuple[Given, ...] | None, every: bool) -> None:
     """Print the account of the reading and the findings."""
     import reading
+    from reading.answering import still_open
 
     account = reading.account(score)
     title, composer = one_line(score.title or score.source), one_line(score.composer)
@@ -147,7 +149,7 @@ def _tell(score: Score, found: Survey, *, given: tuple[Given, ...] | None, every
         say(f"Not carried: {row['message']}")
     for line in _repaired(account["repaired"]):
         say(f"Put right: {line}")
-    asked = found.findings if given is None else _still_open(found, given)
+    asked = found.findings if given is None else still_open(found, given)
     shown = [finding for finding in asked if every or finding.rank <= _FIRST_RANKS]
     if given is not None:
         say(f"\n{_headline(found, asked)}")
@@ -163,12 +165,6 @@ def _tell(score: Score, found: Survey, *, given: tuple[Given, ...] | None, every
         say(COUNTED)
     if hidden := len(asked) - len(shown):
         say(f"{_number(hidden, 'finding')} of lower rank: --all shows {'it' if hidden == 1 else 'them'} too.")
-
-
-def _still_open(found: Survey, given: tuple[Given, ...]) -> tuple[Finding, ...]:
-    """Return the findings that no answer decides."""
-    decided = {id(one.finding) for one in given if one.state == "answered"}
-    return tuple(finding for finding in found.findings if id(finding) not in decided)
 
 
 def _headline(found: Survey, left: tuple[Finding, ...]) -> str:

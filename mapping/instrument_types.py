@@ -235,6 +235,14 @@ class Instrument:
             raise InputError(f"the {self.name} has no crook in '{crook}'.", hint=nearest(crook, self.crooks))
         return tuple(note + self.crooks[crook] for note in self.natural_notes)
 
+    @property
+    def sudden_leap(self) -> int | None:
+        """Semitones from which a sudden leap is awkward: its own, of other brass beyond the octave; None for others.
+
+        Brass beyond the octave: common practice, no source.
+        """
+        return self.leap or (13 if self.family == "brass" else None)
+
     def in_range(self, pitch: int) -> bool:
         """Whether the sounding *pitch* exists on the instrument."""
         return self.low <= pitch <= self.high

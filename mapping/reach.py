@@ -13,9 +13,6 @@ if TYPE_CHECKING:
 
 __all__ = ["reaches_of"]
 
-_LEAP = {"brass": 13}
-"""Semitones from which a sudden leap is awkward, for families; as in the check of speed."""
-
 
 def reaches_of(players: Iterable[Player], names: Iterable[str]) -> tuple[Reach, ...]:
     """Return the limits of the players with these names, in order of name.
@@ -48,7 +45,7 @@ def _reach(player: Player) -> Reach:
         pluck_hz=item.pizzicato_hz,
         breath_soft_s=None if player.count > 1 else item.breath_soft_s,
         breath_loud_s=None if player.count > 1 else item.breath_loud_s,
-        leap=item.leap or _LEAP.get(item.family),
+        leap=item.sudden_leap,
         poor_arpeggio=item.poor_arpeggio,
         weak=tuple(
             (one.low, one.high, one.softest, one.loudest) for one in item.registers if one.softest or one.loudest

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from reading.findings import Finding
     from reading.survey_tables import Survey
 
-__all__ = ["Given", "finding_named", "given_answers", "nearest_finding", "open_findings"]
+__all__ = ["Given", "finding_named", "given_answers", "nearest_finding", "open_findings", "still_open"]
 
 
 @dataclass(frozen=True)
@@ -89,7 +89,18 @@ def open_findings(found: Survey, answers: Iterable[Any]) -> tuple[Finding, ...]:
     answers : iterable
         As for :func:`given_answers`.
     """
-    decided = {id(one.finding) for one in given_answers(found, answers) if one.state == "answered"}
+    return still_open(found, given_answers(found, answers))
+
+
+def still_open(found: Survey, given: Iterable[Given]) -> tuple[Finding, ...]:
+    """Return the findings that none of these answers decides.
+
+    Parameters
+    ----------
+    found : Survey
+    given : iterable of Given
+    """
+    decided = {id(one.finding) for one in given if one.state == "answered"}
     return tuple(finding for finding in found.findings if id(finding) not in decided)
 
 

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from reading.palette import Palette
     from reading.reach import Reach
 
-__all__ = ["Fit", "octave_of"]
+__all__ = ["Fit"]
 
 _Freed = set[tuple[str, str]]
 """Players of the plain variant with a layer that a step of the option takes from them."""
@@ -46,9 +46,9 @@ _SUITED = {
 }
 
 
-def octave_of(name: str) -> int:
+def _octave_of(name: str) -> int:
     """Return the octave a player's name carries, in semitones."""
-    return {"8va": 12, "8vb": -12, "15ma": 24, "15mb": -24}.get(name.rpartition(" ")[2], 0)
+    return _SHIFTS.get(name.rpartition(" ")[2], 0)
 
 
 class Fit:
@@ -112,7 +112,7 @@ class Fit:
         room = reach.at_once - self._busy(reach.name, step, layer, freed)
         if line.at_once > room and not (shared and 0 < line.strands <= many):
             return None
-        shift = octave_of(name) + _SHIFTS.get(step.get("at", "unison"), 0)
+        shift = _octave_of(name) + _SHIFTS.get(step.get("at", "unison"), 0)
         cost = self._lies(line, reach, shift, every=tune or verb != "build")
         return None if cost is None else cost + _OCTAVE * (verb == "vary" and tune and shift != 0)
 
@@ -159,7 +159,7 @@ class Fit:
                 if reach is None or not len(turn):
                     continue
                 room = reach.at_once - (self._lines_under(name, line) if reach.family == "strings" else 0)
-                cost = None if turn.at_once > room else self._lies(turn, reach, octave_of(name), every=True)
+                cost = None if turn.at_once > room else self._lies(turn, reach, _octave_of(name), every=True)
                 if cost is None:
                     return None
                 total += cost

@@ -18,7 +18,7 @@ from base.errors import Problem, SpecError, nearest
 from reading.features_whole import whole_bars
 from reading.layers_bass import bass_rows
 from reading.layers_evidence import Evidence, evidence_of, more_evidence
-from reading.layers_idle import nobody_leads
+from reading.layers_idle import drummed_bars, nobody_leads
 from reading.layers_inner import contrapuntal_bars, counter_rows, pedal_point_rows
 from reading.layers_lines import lines_of
 from reading.layers_path import best_path, change_costs, posterior
@@ -129,9 +129,10 @@ def _layers(score: Score) -> Layers:
     if not len(texture.onset) or not texture.bars:
         return Layers(roles, confidence, (), (), staff)
     lines = lines_of(texture)
-    judged = scores_of(texture, lines)
-    choices, costs = np.column_stack([judged[0], nobody_leads(texture, lines)]), change_costs(lines)
-    choices += taken_up(texture, lines, best_path(choices, costs))
+    drummed = drummed_bars(texture, lines)
+    judged = scores_of(texture, lines, drummed)
+    choices, costs = np.column_stack([judged[0], nobody_leads(texture, lines, drummed)]), change_costs(lines)
+    choices += taken_up(texture, lines, best_path(choices, costs), drummed)
     path, chance = best_path(choices, costs), posterior(choices, costs)
     answers, figure = hand_overs(texture)
     melody, sure = _melody(texture, lines, path, chance, answers, figure)

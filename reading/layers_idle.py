@@ -22,31 +22,29 @@ _ONE_CHORD = 0.6  # share of the left hand's chords that repeat the one before
 _LEADING = 5.6  # a line must be this much like a tune to lead where the upper hand does not
 
 
-def drummed_bars(texture: Texture, rows: IntArray, of_row: BoolArray) -> FloatArray:
-    """1 in bars in which (nearly) every note of the line repeats the one before, or the last but one.
+def drummed_bars(texture: Texture, lines: list[Line]) -> BoolArray:
+    """Return by bar and line whether it only accompanies, however it is timed, shape (bars, lines).
 
-    Or in which all its notes are of a row of one note: that is an accompaniment however it is timed. Judged in the bar
-    alone. The window of a line that rests from its tune to repeat a note still holds the tune.
+    So it does where (nearly) every note repeats the one before, or the last but one; and where all its notes are of a
+    row of one note. Judged in the bar alone: the window of a line that rests from its tune to repeat a note still holds
+    the tune.
 
     Parameters
     ----------
     texture : Texture
-    rows : ndarray of int64
-        Rows of the line, rising.
-    of_row : ndarray of bool, shape (n,)
-        From :func:`reading.layers_lines.rows_of_one_note`.
-
-    Returns
-    -------
-    ndarray of float64, shape (bars,)
+    lines : list of Line
     """
-    drummed = [_comes_again(texture, rows, lag, least) for lag, least in ((1, _DRUM_ATTACKS), (2, _ROCK_ATTACKS))]
-    attacks, inside = (
-        np.bincount(texture.bar[rows], weights=weight, minlength=texture.bars + 1)[1:]
-        for weight in (None, of_row[rows])
-    )
-    alike = np.logical_or.reduce(drummed) | ((attacks >= _LEAST_OF_ROW) & (inside == attacks))
-    return np.asarray(alike, dtype=float)
+    of_row = rows_of_one_note(texture, lines)
+    found = np.zeros((texture.bars, len(lines)), dtype=bool)
+    for column, line in enumerate(lines):
+        bar = texture.bar[line.rows]
+        attacks, inside = (
+            np.bincount(bar, weights=weight, minlength=texture.bars + 1)[1:] for weight in (None, of_row[line.rows])
+        )
+        found[:, column] = (attacks >= _LEAST_OF_ROW) & (inside == attacks)
+        for lag, least in ((1, _DRUM_ATTACKS), (2, _ROCK_ATTACKS)):
+            found[:, column] |= _comes_again(texture, line.rows, lag, least)
+    return found
 
 
 def _comes_again(texture: Texture, rows: IntArray, lag: int, least: int) -> BoolArray:
@@ -58,7 +56,7 @@ def _comes_again(texture: Texture, rows: IntArray, lag: int, least: int) -> Bool
     return np.asarray((attacks >= least) & (same >= _DRUM_SHARE * (attacks - lag)))[1:]
 
 
-def nobody_leads(texture: Texture, lines: list[Line]) -> FloatArray:
+def nobody_leads(texture: Texture, lines: list[Line], drummed: BoolArray) -> FloatArray:
     """Return the score of "no line is a tune here": fixed where every upper staff rests or strikes one note, else none.
 
     So an introduction, a close or a breath of the tune, in which a bass and chords only go on, has no melody. A tune
@@ -68,23 +66,22 @@ def nobody_leads(texture: Texture, lines: list[Line]) -> FloatArray:
     ----------
     texture : Texture
     lines : list of Line
+    drummed : ndarray of bool, shape (bars, lines)
+        From :func:`drummed_bars`.
 
     Returns
     -------
     ndarray of float64, shape (bars,)
         Minus infinity where an upper staff moves.
     """
-    of_row = rows_of_one_note(texture, lines)
-    drummed, silent = np.full((2, texture.bars), texture.staves > 1)
-    for line in lines:
+    still, silent = np.full((2, texture.bars), texture.staves > 1)
+    for column, line in enumerate(lines):
         if line.staff != texture.low:
             heard = _heard(texture, line.staff)
-            drummed &= ~heard | (drummed_bars(texture, line.rows, of_row) > 0)
+            still &= ~heard | drummed[:, column]
             silent &= ~heard
-    lone = (
-        np.diff(drummed, prepend=False) & np.diff(drummed[::-1], prepend=False)[::-1]
-    )  # one such bar is part of a tune
-    idle = (silent | (drummed & ~lone)) & _strikes_on(texture)
+    lone = np.diff(still, prepend=False) & np.diff(still[::-1], prepend=False)[::-1]  # one such bar is part of a tune
+    idle = (silent | (still & ~lone)) & _strikes_on(texture)
     return np.where(idle, _LEADING, -np.inf)
 
 

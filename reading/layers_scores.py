@@ -12,8 +12,6 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from reading.layers_idle import drummed_bars
-from reading.layers_lines import rows_of_one_note
 from reading.layers_texture import lowest_of, moving_pairs, sounding_pairs
 
 if TYPE_CHECKING:
@@ -55,13 +53,15 @@ _WINDOW = 2  # bars on either side
 _MISSING = 6.0  # how far below the best a line without a note in the bar lies
 
 
-def scores_of(texture: Texture, lines: list[Line]) -> tuple[FloatArray, FloatArray]:
+def scores_of(texture: Texture, lines: list[Line], drummed: BoolArray) -> tuple[FloatArray, FloatArray]:
     """Return how much each line is like a tune in each bar.
 
     Parameters
     ----------
     texture : Texture
     lines : list of Line
+    drummed : ndarray of bool, shape (bars, lines)
+        From :func:`reading.layers_idle.drummed_bars`.
 
     Returns
     -------
@@ -71,11 +71,11 @@ def scores_of(texture: Texture, lines: list[Line]) -> tuple[FloatArray, FloatArr
     """
     weights = np.asarray(list(FEATURES.values()))
     flags = _note_flags(texture)
-    frame, of_row = _Frame.of(texture), rows_of_one_note(texture, lines)
+    frame = _Frame.of(texture)
     features = np.zeros((texture.bars, len(lines), len(FEATURES)))
     present = np.zeros((texture.bars, len(lines)), dtype=bool)
     bias = np.zeros(len(lines))
-    plain_bass, drummed = np.zeros((2, texture.bars, len(lines)))
+    plain_bass = np.zeros((texture.bars, len(lines)))
     for column, line in enumerate(lines):
         found = _line_features(texture, line, flags, frame)
         features[:, column, :] = np.stack([found[name] for name in FEATURES], axis=1)
@@ -84,9 +84,8 @@ def scores_of(texture: Texture, lines: list[Line]) -> tuple[FloatArray, FloatArr
         bias[column] = (_BIAS_LOW if low else _BIAS_HIGH)[line.kind] + _BIAS_SUNG * texture.sung[line.staff]
         if low:
             plain_bass[:, column] = _plain_bass(texture, line, found, frame)
-        drummed[:, column] = drummed_bars(texture, line.rows, of_row)
     scores = features @ weights + bias - _PLAIN_BASS * plain_bass - _given_way(texture, lines, features)
-    scores = _less_drumming(lines, scores, drummed > 0)
+    scores = _less_drumming(lines, scores, drummed)
     best = np.where(present, scores, -np.inf).max(axis=1, keepdims=True)
     floor = np.where(np.isfinite(best), best, 0.0) - _MISSING
     return np.where(present, scores, floor), features

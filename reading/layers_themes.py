@@ -6,13 +6,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from reading.layers_idle import drummed_bars
 from reading.layers_inner import patterns
-from reading.layers_lines import rows_of_one_note
 
 if TYPE_CHECKING:
     from reading.layers_lines import Line
-    from reading.layers_texture import FloatArray, IntArray, Texture
+    from reading.layers_texture import BoolArray, FloatArray, IntArray, Texture
 
 __all__ = ["taken_up"]
 
@@ -21,7 +19,7 @@ _BARS_AGO = 8
 _GAIN = 2.0  # as much as going over to another staff costs
 
 
-def taken_up(texture: Texture, lines: list[Line], path: IntArray) -> FloatArray:
+def taken_up(texture: Texture, lines: list[Line], path: IntArray, drummed: BoolArray) -> FloatArray:
     """Return what a line of the lowest staff gains where it has the tune of the bars before, shape (bars, lines + 1).
 
     Six intervals of that tune, in its rhythm, within eight bars; and in half of their bars or more the uppermost staff
@@ -33,12 +31,14 @@ def taken_up(texture: Texture, lines: list[Line], path: IntArray) -> FloatArray:
     lines : list of Line
     path : ndarray of int64, shape (bars,)
         Line of each bar; ``len(lines)`` where nobody leads.
+    drummed : ndarray of bool, shape (bars, lines)
+        From :func:`reading.layers_idle.drummed_bars`.
     """
     gain = np.zeros((texture.bars, len(lines) + 1))
-    upper = next((line for line in lines if line.staff == 0 and line.kind == "top"), None)
-    if upper is None or texture.low == 0:
+    top = next((column for column, line in enumerate(lines) if line.staff == 0 and line.kind == "top"), None)
+    if top is None or texture.low == 0:
         return gain
-    figure = drummed_bars(texture, upper.rows, rows_of_one_note(texture, lines))
+    upper, figure = lines[top], drummed[:, top]
     usual = float(np.median(texture.bar_end - texture.bar_onset))
     led = np.append([line.staff == 0 for line in lines], False)[path]
     tune = upper.rows[led[texture.bar[upper.rows] - 1]]

@@ -19,7 +19,6 @@ __all__ = ["checks"]
 
 _QUICK_S = 0.25  # a leap within this time is sudden
 _RUN = 4  # attacks in a row before speed tells
-_WIND_LEAP = 12  # brass: sudden leaps beyond the octave
 _BROKEN = 3  # semitones from which a figure counts as broken chords
 _PIZZICATO = TECHNIQUES.index("pizzicato")
 
@@ -96,7 +95,7 @@ def _pluck(hearing: Hearing, line: Line, apart: Floats) -> Iterator[Check]:
 def _leaps(hearing: Hearing, line: Line, apart: Floats) -> Iterator[Check]:
     """Sudden wide leaps: of the clarinet over the break, of brass beyond the octave."""
     item, rows = line.player.instrument, line.single
-    least = item.leap or (_WIND_LEAP + 1 if item.family == "brass" else None)
+    least = item.sudden_leap
     if least is None:
         return
     leap = np.abs(np.diff(line.pitch[rows]))
