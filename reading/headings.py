@@ -32,6 +32,7 @@ _EXPRESSION = re.compile(
     r"cresc\w*|dim\w*|decresc\w*|ped\w*|sord\w*|pizz\w*|arco|sempre|ten\w*|perdendosi|morendo|grazioso|con \w+)\b",
     re.IGNORECASE,
 )
+_NEVER = 3  # as unlike a heading as this, and no metronome figure belongs to the words
 
 
 def names_tempo(text: str, *, figure: bool = False) -> bool:
@@ -93,9 +94,6 @@ def headings(score: Score) -> set[tuple[int, str]]:
         if _unlike(carrier) < _NEVER:
             found.add((onset, carrier.value))
     return found
-
-
-_NEVER = 3
 
 
 def _unlike(mark: Mark) -> int:
